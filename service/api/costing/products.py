@@ -13,7 +13,7 @@ from service.api.contract.examples import WHAT_IF
 from service.api.contract.rates_field import MAX_RATES, facts_field, rates_field
 from service.api.contract.schemas import DeclaredSchema, field_of, schema_of
 from service.api.contract.shared_parts import ETAG
-from service.api.http.answers import answer, fonts
+from service.api.http.answers import answer, fonts, locale_for
 from service.api.http.auth import workshop, workspace
 from service.api.http.forms import HTML, IMAGES, JSON, PDF
 from service.api.http.operations import current, operation
@@ -170,7 +170,8 @@ def _shown(code: str, quantity: int, as_of: date | None, supposed: Supposed = NO
 
 
 def _written(worked: WorkedCost, media_type: str) -> flask.Response:
-    view = cost_sheet_view(worked.statement, worked.workings, seller=workshop().name, locale=workshop().locale)
+    locale = locale_for(media_type, workshop().locale)
+    view = cost_sheet_view(worked.statement, worked.workings, seller=workshop().name, locale=locale)
     document = cost_sheet_page(view) if media_type == HTML else cost_sheet_pdf(view, fonts())
     return flask.Response(document, content_type=media_type)
 

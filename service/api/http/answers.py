@@ -9,9 +9,10 @@ import flask
 from werkzeug.datastructures import MIMEAccept
 
 from service.api.http.auth import workshop
-from service.api.http.forms import JSON, QUOTATION_FORMS
+from service.api.http.forms import JSON, PDF, QUOTATION_FORMS
 from service.api.http.operations import Request, current
 from service.api.http.problems import ProblemError
+from service.documents.writing.typesetting import paper_locale
 from service.encoding import encoded, to_bytes
 from service.workflows.entity_tags import content_tag, revision_tag
 
@@ -41,6 +42,11 @@ def fonts() -> Path | None:
     """The directory of further fonts for documents, if one is configured."""
     found: Path | None = flask.current_app.extensions["pugmill.fonts"]
     return found
+
+
+def locale_for(media_type: str, locale: str) -> str:
+    """The locale of a document: on paper, one that knows which characters its fonts have."""
+    return paper_locale(locale, fonts()) if media_type == PDF else locale
 
 
 def dumped(data: Any) -> bytes:

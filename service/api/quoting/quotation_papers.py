@@ -11,7 +11,7 @@ from flask.views import MethodView
 from service.api.contract.blueprints import Blueprint
 from service.api.contract.schemas import schema_of
 from service.api.contract.shared_parts import ETAG
-from service.api.http.answers import fonts, tagged
+from service.api.http.answers import fonts, locale_for, tagged
 from service.api.http.auth import workspace
 from service.api.http.forms import HTML, PDF, QUOTATION_FORMS, TEXT, XML
 from service.api.http.operations import operation
@@ -19,6 +19,7 @@ from service.documents.quoting.quotation_page import quotation_page, quotation_p
 from service.documents.quoting.quotation_paper import QuotationPaper, QuotationView
 from service.documents.quoting.quotation_text import quotation_text
 from service.documents.quoting.quotation_ubl import quotation_ubl
+from service.documents.quoting.quotation_view import quotation_view
 from service.domain.values.declared import declared
 from service.domain.values.forms import LocaleCode
 from service.store.quoting.quotations import Quotation
@@ -64,7 +65,8 @@ def paper_of(quotation: Quotation, media_type: str, locale: str | None) -> flask
     writer, ending = _WRITERS[media_type], _ENDINGS[media_type]
 
     def make() -> flask.Response:
-        paper, view = quotations.quotation_paper(quotation), quotations.quotation_view(quotation, locale)
+        paper = quotations.quotation_paper(quotation)
+        view = quotation_view(paper, locale_for(media_type, locale or paper.letterhead.locale))
         response = flask.Response(writer.write(paper, view), content_type=writer.content_type)
         # The name is ASCII, so that no encoded form of it is needed (RFC 6266).
         response.headers["Content-Disposition"] = f'inline; filename="{_name(quotation)}.{ending}"'

@@ -1,9 +1,11 @@
 """Prices, numbers, shares and dates in the notation of a locale.
 
-Digits are 0 to 9 in every locale: Babel knows each locale's separators, but not its other digits.
+Digits are 0 to 9 in every locale: Babel knows each locale's separators, but not its other digits. On a paper whose
+fonts lack a character of the locale's notation, an amount has its code of ISO 4217 and a date the form of ISO 8601.
 """
 
 import re
+from collections.abc import Callable
 from copy import copy
 from datetime import date
 from decimal import Decimal
@@ -22,6 +24,8 @@ from service.domain.values.money import Money, in_currency, minor_unit_decimals,
 _QUANTITY_DECIMALS, _SHARE_DECIMALS = 3, 3
 """Of quantities, and of shares of one, as people read them."""
 _NO_BREAK_SPACE = "\u00a0"
+_COMMON = "en"
+"""The locale whose signs every font has."""
 _UNITS = {
     Measure.KILOGRAM: "mass-kilogram",
     Measure.METRE: "length-meter",
@@ -29,6 +33,22 @@ _UNITS = {
     Measure.CUBIC_METRE: "volume-cubic-meter",
 }
 """What CLDR calls each measure."""
+
+
+class PaperLocale(str):
+    """A CLDR locale as a paper writes it; itself the identifier.
+
+    Attributes:
+        draws: whether the fonts of the paper have all characters of a text.
+    """
+
+    __slots__ = ("draws",)
+    draws: Callable[[str], bool]
+
+    def __new__(cls, locale: str, draws: Callable[[str], bool]) -> "PaperLocale":
+        made = super().__new__(cls, locale)
+        made.draws = draws
+        return made
 
 
 def formatted_price(price: Money, locale: str) -> str:
@@ -52,15 +72,15 @@ def formatted_unit_amount(amount: Money, locale: str) -> str:
 def formatted_unit_price(unit_price: UnitPrice, locale: str) -> str:
     """The price of one unit of quantity, such as 3,20 €/kg."""
     price, unit = _price(unit_price.price, locale), _UNITS[unit_price.measure]
-    shown = format_compound_unit(price, denominator_unit=unit, length="short", locale=_parsed(locale))
-    assert shown is not None  # CLDR has every unit of _UNITS
-    return _isolated_in(locale, shown)
+    return _isolated_in(locale, _drawn(locale, lambda words: _per_unit(price, unit, words)))
 
 
 @exactly
 def formatted_number(number: Decimal | int, locale: str) -> str:
     """A number with every digit it has."""
-    return _isolated_in(locale, format_decimal(number, locale=locale, decimal_quantization=False))
+    return _isolated_in(
+        locale, _drawn(locale, lambda signs: format_decimal(number, locale=signs, decimal_quantization=False))
+    )
 
 
 def formatted_quantity(quantity: Decimal, locale: str) -> str:
@@ -76,12 +96,15 @@ def formatted_share(share: Decimal, locale: str) -> str:
 @exactly
 def formatted_rate(share: Decimal, locale: str) -> str:
     """A share that somebody stated, such as the rate of a tax, as a percentage with every digit it has."""
-    return _isolated_in(locale, format_percent(share, locale=locale, decimal_quantization=False))
+    return _isolated_in(
+        locale, _drawn(locale, lambda signs: format_percent(share, locale=signs, decimal_quantization=False))
+    )
 
 
 def formatted_date(day: date, locale: str, *, is_short: bool = False) -> str:
     """A date with the month's name; short with an abbreviated name, if the locale has one."""
-    return _isolated_in(locale, format_date(day, "medium" if is_short else "long", locale=locale))
+    shown = format_date(day, "medium" if is_short else "long", locale=locale)
+    return _isolated_in(locale, shown if _is_drawn(shown, locale) else day.isoformat())
 
 
 _TURNING = frozenset({"R", "AL", "AN", "LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"})
@@ -128,13 +151,32 @@ def _price(price: Money, locale: str) -> str:
 
 @exactly
 def _in_pattern(amount: Money, decimals: int, locale: str) -> str:
-    shown: str = _price_pattern(locale, amount.currency, decimals).apply(amount.amount, _parsed(locale))
+    symbol = get_currency_symbol(amount.currency, locale)
+    if not _is_drawn(symbol, locale):
+        symbol = amount.currency
+    return _drawn(locale, lambda signs: _price_pattern(signs, symbol, decimals).apply(amount.amount, _parsed(signs)))
+
+
+def _per_unit(price: str, unit: str, locale: str) -> str:
+    shown = format_compound_unit(price, denominator_unit=unit, length="short", locale=_parsed(locale))
+    assert shown is not None  # CLDR has every unit of _UNITS
     return shown
 
 
+def _is_drawn(text: str, locale: str) -> bool:
+    """Whether what shows the text has all its characters; a page has the fonts of its reader."""
+    return not isinstance(locale, PaperLocale) or locale.draws(text)
+
+
+def _drawn(locale: str, write: Callable[[str], str]) -> str:
+    """A text as the locale writes it, or with English signs where a paper's fonts lack one of its own."""
+    shown = write(locale)
+    return shown if _is_drawn(shown, locale) else write(_COMMON)
+
+
 @lru_cache(maxsize=4096)
-def _price_pattern(locale: str, currency: str, decimals: int) -> NumberPattern:
-    """The locale's pattern for the currency, with its symbol and the given decimals.
+def _price_pattern(locale: str, symbol: str, decimals: int) -> NumberPattern:
+    """The locale's pattern of prices, with the symbol of a currency and the given decimals.
 
     CLDR's decimals of a currency differ from ISO 4217's. A symbol that ends in a letter is separated from a digit by a
     space (CHF 5.00, but €5.00), which Babel leaves out.
@@ -143,7 +185,6 @@ def _price_pattern(locale: str, currency: str, decimals: int) -> NumberPattern:
     """
     pattern: NumberPattern = copy(_parsed(locale).currency_formats["standard"])
     pattern.frac_prec = (decimals, decimals)
-    symbol = get_currency_symbol(currency, locale)
     pattern.prefix = _both(pattern.prefix, r"¤$", symbol + _space_beside(symbol[-1]), symbol)
     pattern.suffix = _both(pattern.suffix, r"^¤", _space_beside(symbol[0]) + symbol, symbol)
     return pattern

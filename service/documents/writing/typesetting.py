@@ -3,12 +3,13 @@
 import json
 import re
 from collections.abc import Callable
-from functools import partial
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any
 
 import typst
 
+from service.documents.writing.formats import PaperLocale
 from service.documents.writing.plain_text import STAND_IN, is_ignorable, plain, unmarked, unmarked_if_turning
 
 TEMPLATES = Path(__file__).resolve().parents[1] / "templates"
@@ -41,6 +42,32 @@ def typeset(template: str, data: Any, fonts: Path | None = None) -> bytes:
                 raise
         data = _changed(data, simplify)
     return _with_stand_ins(template, data, fonts)
+
+
+def paper_locale(locale: str, fonts: Path | None = None) -> PaperLocale:
+    """The locale for a paper in the typesetter's fonts and those of a directory."""
+    return PaperLocale(locale, partial(_has_glyphs, fonts=fonts))
+
+
+def _has_glyphs(text: str, fonts: Path | None) -> bool:
+    """Whether the fonts have glyphs for all that the text shows; the typesetter alone knows, so it is asked once."""
+    known = _glyphs(fonts)
+    if unknown := {each for each in text if not each.isascii()} - known.keys():
+        try:
+            _compiled("glyphs.typ", sorted(each for each in unknown if not is_ignorable(each)), fonts)
+        except typst.TypstError as error:
+            lacking = {each for named in _NAMED.findall(error.diagnostic) for each in _unescaped(named)}
+            if not lacking & unknown:
+                raise
+            known.update(dict.fromkeys(lacking & unknown, False))
+        known.update(dict.fromkeys(unknown - known.keys(), True))
+    return all(known.get(each, True) for each in text)
+
+
+@lru_cache(maxsize=8)
+def _glyphs(_fonts: Path | None) -> dict[str, bool]:
+    """The characters asked about so far, and whether the fonts have a glyph for each."""
+    return {}
 
 
 def _is_the_typesetters(fault: BaseException) -> bool:

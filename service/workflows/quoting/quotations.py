@@ -4,8 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from uuid import UUID
 
-from service.documents.quoting import quotation_view as view
-from service.documents.quoting.quotation_paper import QuotationPaper, QuotationView
+from service.documents.quoting.quotation_paper import QuotationPaper
 from service.domain.quoting.figures import chosen_figures, quotation_figures
 from service.domain.quoting.life import Status, number_of, status_on
 from service.domain.quoting.quotation import QuotationFigures
@@ -64,11 +63,6 @@ def list_events(workspace: Workspace, address: Address) -> list[QuotationEvent]:
     with workspace.reading() as connection:
         found = get_quotation(connection, workspace, address)
         return life.events_of(connection, workspace.workshop_id, found.id)
-
-
-def quotation_view(quotation: Quotation, locale: str | None = None) -> QuotationView:
-    """The quotation in words for the customer, in its own locale or another."""
-    return view.quotation_view(quotation_paper(quotation), locale)
 
 
 def quotation_paper(quotation: Quotation) -> QuotationPaper:

@@ -2,7 +2,9 @@
 
 import io
 import shutil
+from collections.abc import Iterator
 from dataclasses import replace
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
@@ -15,16 +17,25 @@ from service.documents.quoting.quotation_page import quotation_pdf
 from service.documents.quoting.quotation_paper import QuotationPaper
 from service.documents.quoting.quotation_view import quotation_view
 from service.documents.writing import typesetting
-from service.documents.writing.formats import isolated
+from service.documents.writing.formats import (
+    PaperLocale,
+    formatted_date,
+    formatted_price,
+    formatted_rate,
+    formatted_unit_price,
+    isolated,
+)
 from service.documents.writing.labels import labels_for
 from service.documents.writing.pages import direction_of
 from service.documents.writing.paper import country_of
 from service.documents.writing.plain_text import STAND_IN, plain, unmarked
-from service.documents.writing.typesetting import typeset
+from service.documents.writing.typesetting import paper_locale, typeset
+from service.domain.listing.unit_price import Measure, UnitPrice
+from service.domain.values.money import Money
 from tests.documents.costing.test_cost_sheet_page import a_usual_shop, view_of
 from tests.documents.nasty_texts import NASTY_TEXTS
 from tests.documents.quoting.test_quotation_papers import a_paper
-from tests.domain.examples import a_product, an_operation
+from tests.domain.examples import TODAY, a_product, an_operation
 from tests.domain.quoting.test_quoted_batches import a_sheet_line
 from tests.support.profiles import first_seed
 
@@ -35,7 +46,8 @@ EVERY_TEXT = list(NASTY_TEXTS.values())
 @pytest.fixture
 def templates(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A folder with what all papers share and two templates of its own."""
-    shutil.copy(typesetting.TEMPLATES / "paper.typ", tmp_path)
+    for shared in ("paper.typ", "glyphs.typ"):
+        shutil.copy(typesetting.TEMPLATES / shared, tmp_path)
     start = '#import "paper.typ": *\n#let data = json(bytes(sys.inputs.data))\n'
     (tmp_path / "text.typ").write_text(
         f"{start}#show: it => paper(data, it)\n= #data.text\n#par(breakable(data.text))\n"
@@ -71,6 +83,19 @@ def cost_sheet_of_everything(locale: str) -> CostSheetView:
     operations = [an_operation(name=text) for text in EVERY_TEXT]
     product = a_product(name=EVERY_TEXT[0], operations=operations)
     return view_of(a_usual_shop(product), locale=locale, seller=EVERY_TEXT[0])
+
+
+def figures_in(locale: str) -> Iterator[str]:
+    """Amounts, shares and dates as the locale has them on paper."""
+    paper = paper_locale(locale)
+    for currency in ("EUR", "JPY", "INR"):
+        yield formatted_price(Money(amount=Decimal("-1234.5"), currency=currency), paper)
+    price = Money(amount=Decimal("3.2"), currency="EUR")
+    yield formatted_unit_price(
+        UnitPrice(measure=Measure.SQUARE_METRE, content=Decimal(1), price=price, formula=""), paper
+    )
+    yield formatted_rate(Decimal("0.125"), paper)
+    yield from (formatted_date(TODAY, paper, is_short=is_short) for is_short in (False, True))
 
 
 class TestEveryText:
@@ -139,6 +164,40 @@ class TestEveryLocale:
     )
     def test_has_a_country_or_none(self, locale: str, country: str) -> None:
         assert country_of(locale) == country
+
+    def test_has_glyphs_for_every_amount_and_date(self, templates: Path) -> None:
+        """Locales of the same language and script share their characters, so that one of them is enough."""
+        told = list(dict.fromkeys(each for locale in LOCALES if locale.count("_") == 0 for each in figures_in(locale)))
+
+        assert len(told) > 500
+        assert STAND_IN not in text_of(pdf_of(" ".join(told)))
+
+    @pytest.mark.parametrize(
+        ("locale", "currency", "amount", "day"),
+        [
+            ("ja", "JPY", "JPY 1,235", "2026-11-25"),
+            ("zh_CN", "CNY", "¥1,234.50", "2026-11-25"),
+            ("ko", "KRW", "₩1,235", "2026-11-25"),
+            ("th", "THB", "฿1,234.50", "2026-11-25"),
+            ("bn", "BDT", "1,234.50 BDT", "2026-11-25"),
+            ("ta", "INR", "₹1,234.50", "2026-11-25"),
+            ("de", "EUR", "1.234,50 €", "25. November 2026"),
+        ],
+    )
+    def test_has_the_code_of_the_currency_and_the_iso_date_where_a_font_is_missing(
+        self, locale: str, currency: str, amount: str, day: str
+    ) -> None:
+        paper, price = paper_locale(locale), Money(amount=Decimal("1234.5"), currency=currency)
+
+        assert formatted_price(price, paper).replace("\u00a0", " ") == amount
+        assert formatted_date(TODAY, paper) == day
+        assert formatted_date(TODAY, locale) != "2026-11-25"
+
+    def test_uses_its_own_notation_with_fonts_that_have_it(self, tmp_path: Path) -> None:
+        everything = PaperLocale("ja", lambda text: True)
+
+        assert formatted_date(TODAY, everything) == "2026年11月25日"
+        assert formatted_date(TODAY, paper_locale("ja", tmp_path)) == "2026-11-25"
 
     @pytest.mark.parametrize("locale", ["es_419", "ar_001"])
     def test_of_several_countries_gives_both_papers(self, locale: str) -> None:
