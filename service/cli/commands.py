@@ -53,6 +53,15 @@ class Commands(click.Group):
         found = dict(self._listed()).get(cmd_name)
         return None if found is None else found.command()
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """The command; click's own suggests none of those that are not loaded yet."""
+        try:
+            return super().resolve_command(ctx, args)
+        except click.NoSuchCommand as error:
+            raise click.NoSuchCommand(error.command_name, possibilities=self.list_commands(ctx), ctx=ctx) from None
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write each section with its commands."""
         for heading, commands in self.sections.items():

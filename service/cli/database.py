@@ -71,9 +71,15 @@ def state_of(database: Database) -> SchemaState:
     except sa.exc.DBAPIError as error:
         if fault_of(error) is MOVED:
             raise click.ClickException(f"{database.file}: {error.orig}; stop the service first") from None
+        said = f" (it says: {str(error.orig).partition(chr(10))[0]})"
     except sa.exc.SQLAlchemyError:
-        pass
-    raise click.ClickException("the database that DATABASE_URL names does not answer")
+        said = ""
+    directory = database.file and database.file.absolute().parent
+    if directory and not directory.is_dir():
+        raise click.ClickException(
+            f"the file that DATABASE_URL names is to be in {directory}, which does not exist; make it first"
+        )
+    raise click.ClickException(f"the database that DATABASE_URL names does not answer{said}")
 
 
 def require_workshop(database: Database, workshop_id: UUID) -> Workshop:

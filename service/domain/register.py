@@ -1,5 +1,6 @@
 """The collections that a workshop registers; the store, the workflows and the interface read them."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from service.domain.costing.rates import (
@@ -20,7 +21,8 @@ from service.domain.selling.channels import Channel, ChannelRate
 from service.domain.selling.taxes import Tax, TaxRate
 from service.domain.shipping.services import ShippingService
 from service.domain.shipping.shipping_rates import ShippingRate
-from service.domain.values.references import Registered
+from service.domain.values.references import Registered, Thing
+from service.nearest import nearest
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +62,13 @@ COLLECTIONS = {
         Collection(name="closures", noun="closure", facts=Closure),
     )
 }
+
+
+def did_you_mean(thing: Thing, among: Iterable[str] = COLLECTIONS) -> str:
+    """The end of a refusal of a thing in an unknown collection, with the nearest of these; empty if none is near."""
+    found = nearest(thing.collection, among)
+    return "" if found is None else f"; did you mean '{found}/{thing.code}'?"
+
 
 RESOURCES = ("materials", "machines", "labour-grades", "tariffs", "tools", "overheads")
 """Collections that a batch consumes."""

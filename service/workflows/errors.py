@@ -10,9 +10,9 @@ from service.domain.values.errors import PugmillError
 class NotRegisteredError(PugmillError, LookupError):
     """Nothing is registered at this address, or it has been retired."""
 
-    def __init__(self, what: str, retired_at: datetime | None = None) -> None:
+    def __init__(self, what: str, retired_at: datetime | None = None, *, meant: str = "") -> None:
         retired = f"{what} was retired on {retired_at.date()}; PUT it again to bring it back" if retired_at else ""
-        super().__init__(retired or f"there is no {what}")
+        super().__init__(retired or f"there is no {what}{meant}")
         self.what = what
 
 

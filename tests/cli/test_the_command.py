@@ -69,11 +69,19 @@ def test_a_command_of_the_server_loads_what_it_needs() -> None:
     assert "sqlalchemy" in loaded_by(["migrate"])
 
 
-def test_an_unknown_command_is_refused() -> None:
-    ended = CliRunner().invoke(main, ["quotes"])
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["quotes"], "No such command 'quotes'. Did you mean 'quote'?"),
+        (["workshop", "creat"], "No such command 'creat'. Did you mean 'create'?"),
+        (["quote", "--custmer", "x"], "No such option '--custmer'. (Did you mean one of: '--customer', '--document'?)"),
+    ],
+)
+def test_an_unknown_command_or_option_is_told_the_nearest(words: list[str], told: str) -> None:
+    ended = CliRunner().invoke(main, words)
 
     assert ended.exit_code == 2
-    assert "No such command 'quotes'" in ended.output
+    assert told in ended.output
 
 
 def test_completes_names_of_commands_and_options() -> None:

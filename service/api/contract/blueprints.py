@@ -14,6 +14,8 @@ from webargs.flaskparser import FlaskParser
 
 from service.api.contract import fields, shared_parts
 from service.api.contract.addresses import PARTS
+from service.api.contract.schemas import DeclaredSchema
+from service.api.contract.shapes import learn
 from service.api.contract.shared_parts import CONDITIONS, DONE, ETAG, IF_CHANGED, KEYS, RATE_LIMIT, refusals
 from service.api.http.forms import IMAGES, JSON, JSON_LD, PDF
 from service.api.http.operations import Operation, declared_in
@@ -82,6 +84,12 @@ class Blueprint(flask_smorest.Blueprint):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self._prepare_doc_cbks += [self._prepare_operation_doc]
+
+    def arguments(self, schema: Any, *, example: Any = None, **options: Any) -> Any:
+        """Declare the body or the query string; its example shows in refusals, too."""
+        if example is not None and isinstance(schema, DeclaredSchema):
+            learn(schema.declared_class, example)
+        return super().arguments(schema, example=example, **options)
 
     def add_url_rule(self, rule: str, *args: Any, **options: Any) -> None:
         """Register the rule, and document its variable parts."""

@@ -24,6 +24,7 @@ from service.domain.values.declared import (
     rules_and_type,
 )
 from service.domain.values.forms import DECIMAL_PATTERN, day_of, decimal_of
+from service.nearest import did_you_mean
 
 _INTEGER = re.compile(r"-?(?:0|[1-9][0-9]{0,17})")
 
@@ -60,7 +61,7 @@ class IntegerField(ma.fields.Field[int]):
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> int:
         if not isinstance(value, Number) or not _INTEGER.fullmatch(value.literal):
-            raise ma.ValidationError("must be a whole number")
+            raise ma.ValidationError("must be a whole number" + (", without quotes" if isinstance(value, str) else ""))
         return int(value.literal)
 
 
@@ -103,7 +104,8 @@ class ChoiceField(ma.fields.Field[StrEnum]):
         try:
             return self.choices(value)
         except ValueError:
-            raise ma.ValidationError(f"must be one of {', '.join(self.choices)}") from None
+            meant = did_you_mean(value, self.choices) if isinstance(value, str) else ""
+            raise ma.ValidationError(f"must be one of {', '.join(self.choices)}{meant}") from None
 
 
 class InstantField(ma.fields.Field[Any]):

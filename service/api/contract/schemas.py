@@ -25,7 +25,8 @@ from service.api.contract.fields import (
     range_in_words,
     ruled,
 )
-from service.api.http.reading import UNKNOWN_MEMBER, Number
+from service.api.contract.shapes import expected, form_of
+from service.api.http.reading import UNKNOWN_MEMBER, Number, unknown
 from service.domain.costing.rates import ResourceTerms
 from service.domain.making.products import Product
 from service.domain.selling.taxes import Tax, TaxRate
@@ -41,6 +42,7 @@ from service.domain.values.declared import (
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.message import Message, PlausibilityWarning
 from service.encoding import encoded
+from service.nearest import nearest
 
 _SCALARS: dict[Any, type[ma.fields.Field[Any]]] = {
     Decimal: DecimalField,
@@ -57,6 +59,9 @@ _PUBLISHED = {PlausibilityWarning: "Implausibility"}
 """The names of schemas that clients know by another name than the class has."""
 _JUDGED = frozenset({Product, Tax, TaxRate, *get_args(ResourceTerms)})
 """What the answer to a PUT may have warnings about."""
+_MISSING, _NULL, _NO_OBJECT, _NO_LIST = "is required", "must not be null", "must be an object", "must be a list"
+_WITHOUT_FORM = frozenset({_MISSING, _NULL, _NO_OBJECT, _NO_LIST})
+"""Reasons that do not say what is expected instead."""
 _FLAGS = {"true": True, "false": False}
 _FROM_TEXT: dict[Any, Callable[[str], Any]] = {int: Number, bool: lambda text: _FLAGS.get(text, text)}
 """Converts a text of a query string to what JSON would have, for types other than text."""
@@ -83,7 +88,26 @@ class DeclaredSchema(ma.Schema):
 
         unknown = ma.RAISE
 
-    error_messages = {"unknown": UNKNOWN_MEMBER, "type": "must be an object"}
+    error_messages = {"unknown": UNKNOWN_MEMBER, "type": _NO_OBJECT}
+
+    def handle_error(self, error: ma.ValidationError, data: Any, **_: Any) -> None:
+        """Tell what is expected where something is unknown, missing or of another type."""
+        messages: Any = error.messages
+        for name, told in messages.items():
+            if told == [UNKNOWN_MEMBER]:
+                messages[name] = [self._unknown(str(name))]
+            elif name == ma.exceptions.SCHEMA and told == [_NO_OBJECT]:
+                messages[name] = [f"{_NO_OBJECT}, such as {form_of(self.declared_class)}"]
+            elif isinstance(told, list) and told[0] in _WITHOUT_FORM:
+                messages[name] = [f"{told[0]}: {expected(self.declared_class, name)}"]
+            elif _NO_OBJECT in str(told.get(ma.exceptions.SCHEMA) if isinstance(told, dict) else ""):
+                messages[name] = [f"{_NO_OBJECT}: {expected(self.declared_class, name)}"]
+
+    def _unknown(self, name: str) -> str:
+        meant = nearest(name, self.load_fields)
+        if meant is None:
+            return unknown(UNKNOWN_MEMBER, name, self.load_fields)
+        return f"{UNKNOWN_MEMBER}; did you mean '{meant}' ({expected(self.declared_class, meant)})?"
 
     @ma.post_load
     def make(self, data: Mapping[str, Any], **_: Any) -> Any:
@@ -109,9 +133,9 @@ def field_of(hint: Any, *, required: bool = False, description: str = "", defaul
         "validate": [ruled(first_of(rules))] if rules else [],
         "metadata": metadata,
         "error_messages": {
-            "required": "is required",
-            "null": "must not be null",
-            "invalid": "must be an object" if get_origin(bare) is Mapping else "must be a list",
+            "required": _MISSING,
+            "null": _NULL,
+            "invalid": _NO_OBJECT if get_origin(bare) is Mapping else _NO_LIST,
         },
     }
     if get_origin(bare) is tuple:

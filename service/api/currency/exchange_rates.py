@@ -99,7 +99,7 @@ class ExchangeRatesOfDay(MethodView):
         found = exchange.find_exchange_rates(workspace(), day, query.source)
         return answer(exchange.told(found.day), revision=found.revision)
 
-    @operation("putExchangeRates", headers=(IF_MATCH, CREATE_ONLY))
+    @operation("putExchangeRates", headers=(IF_MATCH, CREATE_ONLY), added={"published_on": "{day}", "source": MANUAL})
     @blueprint.arguments(schema_of(EnteredRates)(), example=EXCHANGE_RATES)
     @blueprint.response(200, schema_of(EnteredRates), headers=ETAG, description="Replaced, or unchanged.")
     @blueprint.alt_response(

@@ -29,6 +29,7 @@ from service.domain.values.errors import (
     UnknownCurrencyError,
 )
 from service.feeds.errors import Fault
+from service.nearest import did_you_mean
 from service.store.engine.database_faults import BUSY, OUT_OF_TIME, DatabaseFault, fault_of
 from service.store.engine.metering import QuotaExceededError
 from service.time_limit import OutOfTimeError
@@ -149,10 +150,22 @@ def answer_http_exception(error: HTTPException) -> flask.Response:
     return ProblemError(status, kind, _remedy(status, headers.get("Allow")), headers=headers).response()
 
 
+def _meant_address() -> str:
+    """The end of a refusal, with the word that the first unknown part of the path is nearest to."""
+    addresses = [rule.rule.split("/") for rule in flask.current_app.url_map.iter_rules()]
+    for place, part in enumerate(flask.request.path.split("/")):
+        addresses = [each for each in addresses if len(each) > place]
+        fitting = [each for each in addresses if part == each[place] or "<" in each[place]]
+        if not fitting:
+            return did_you_mean(part, (each[place] for each in addresses))
+        addresses = fitting
+    return ""
+
+
 def _remedy(status: int, allowed: str | None) -> str:
     """What is wrong, in our words rather than the framework's."""
     told = {
-        404: "there is nothing at this address; /openapi.json lists all addresses",
+        404: f"there is nothing at this address{_meant_address() or '; /openapi.json lists all addresses'}",
         405: f"this address does not allow {flask.request.method}; it allows {allowed}",
         413: f"send at most {MAX_BODY_BYTES:,} bytes",
         414: "the address is too long",

@@ -1,8 +1,8 @@
 """Operations of the interface, each declared once on its view; and the request that asks for one."""
 
 import time
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any, cast
 
@@ -31,6 +31,8 @@ class Operation:
         is_keyed: whether it needs a key.
         refuses: statuses of refusals that do not follow from the other facts.
         headers: names of the shared header parameters that it takes.
+        added: members that lists add to what it takes, with their values by parts of the address ("{code}"). They may
+            be sent back, and are not read.
         takes_query: whether it reads query parameters.
         takes_body: whether it reads a body.
         may_lack_body: whether it reads one only if it is sent; an empty object is meant otherwise.
@@ -44,6 +46,7 @@ class Operation:
     is_keyed: bool = True
     refuses: tuple[int, ...] = ()
     headers: tuple[str, ...] = ()
+    added: Mapping[str, str] = field(default_factory=dict)
     takes_query: bool = False
     takes_body: bool = False
     may_lack_body: bool = False

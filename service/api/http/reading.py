@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+from collections.abc import Iterable
 from typing import Any, NoReturn
 
 import flask
@@ -11,6 +12,7 @@ from werkzeug.exceptions import MethodNotAllowed, NotFound, RequestEntityTooLarg
 
 from service.api.http.operations import Request, current
 from service.api.http.problems import MAX_BODY_BYTES, ProblemError, error_at
+from service.nearest import did_you_mean
 
 MAX_DEPTH = 20
 UNKNOWN_MEMBER = "is not a member that this object has"
@@ -32,6 +34,12 @@ class Number:
 
 class DuplicateNameError(ValueError):
     """An object has the same member twice."""
+
+
+def unknown(refusal: str, name: str, names: Iterable[str]) -> str:
+    """The refusal of a name that is none of these, with the nearest of them, or else all."""
+    known = [*names]
+    return refusal + (did_you_mean(name, known) or (f"; it takes {', '.join(known)}" if known else "; it takes none"))
 
 
 def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
@@ -104,7 +112,7 @@ def check_parameters(request: Request) -> None:
     asked = request.operation
     if request.query_string and asked is not None and asked.is_keyed and not asked.takes_query:
         names = dict.fromkeys(name[:100] for name in request.args)
-        raise ProblemError.of_errors([{"parameter": name, "detail": NO_PARAMETER} for name in names])
+        raise ProblemError.of_errors([{"parameter": name, "detail": unknown(NO_PARAMETER, name, ())} for name in names])
 
 
 def check_no_body(request: Request) -> None:
@@ -120,7 +128,7 @@ def check_no_body(request: Request) -> None:
     if not isinstance(members, dict):
         raise ProblemError.of_errors([error_at("json", (), NO_BODY)])
     if members:
-        raise ProblemError.of_errors([error_at("json", (name,), UNKNOWN_MEMBER) for name in members])
+        raise ProblemError.of_errors([error_at("json", (name,), unknown(UNKNOWN_MEMBER, name, ())) for name in members])
 
 
 def body_of(request: flask.Request, media_type: str) -> bytes:
@@ -144,19 +152,19 @@ class Parser(FlaskParser):
     def parse(self, argmap: Any, req: Any = None, *, location: str | None = None, **_: Any) -> Any:
         """The checked value of the request's body or query string; raises a problem naming every error."""
         request = current()
-        data = self.load_querystring(request, argmap) if location == "query" else self.load_body(request)
+        data = self.load_querystring(request, argmap) if location == "query" else self.load_body(request, argmap)
         try:
             return argmap.load(data)
         except ma.ValidationError as error:
             errors = located(location or "json", error.messages)
             raise ProblemError.of_errors(sorted(errors, key=lambda each: each.get("pointer", ""))) from None
 
-    def load_body(self, request: Request) -> Any:
+    def load_body(self, request: Request, schema: ma.Schema) -> Any:
         """The data of the JSON body; an empty object if there is none and the operation needs none."""
         asked = request.operation
         if asked is not None and asked.may_lack_body and not request.get_data():
             return {}
-        return read_json(body_of(request, "application/json"))
+        return _without_additions(request, schema, read_json(body_of(request, "application/json")))
 
     def load_querystring(self, req: flask.Request, schema: ma.Schema) -> Any:
         """The query parameters, each given once unless it is a list."""
@@ -165,7 +173,7 @@ class Parser(FlaskParser):
         for name, values in req.args.lists():
             field = schema.fields.get(name)
             if field is None:
-                errors.append({"parameter": name[:100], "detail": NO_PARAMETER})
+                errors.append({"parameter": name[:100], "detail": unknown(NO_PARAMETER, name, schema.load_fields)})
             elif len(values) > 1 and not isinstance(field, ma.fields.List):
                 errors.append({"parameter": name, "detail": "is given more than once"})
             elif isinstance(field, ma.fields.List):
@@ -177,6 +185,23 @@ class Parser(FlaskParser):
         return found
 
 
+def _without_additions(request: Request, schema: ma.Schema, data: Any) -> Any:
+    """The body without what answers add to it, so that what a list or a PUT returned can be sent back.
+
+    Raises:
+        ProblemError: 422 if it is of another address.
+    """
+    if request.operation is None or not isinstance(data, dict):
+        return data
+    parts = request.view_args or {}
+    added = {name: form.format_map(parts) for name, form in request.operation.added.items() if name in data}
+    if wrong := [name for name, value in added.items() if data[name] != value]:
+        told = "must be '{}' at this address, or be left out"
+        raise ProblemError.of_errors([error_at("json", (name,), told.format(added[name])) for name in wrong])
+    unread = {*added, *(name for name, field in schema.fields.items() if field.dump_only)}
+    return {name: value for name, value in data.items() if name not in unread}
+
+
 def located(location: str, messages: Any) -> list[dict[str, str]]:
     """marshmallow's nested messages as a list of errors."""
     found: list[dict[str, str]] = []
@@ -184,7 +209,7 @@ def located(location: str, messages: Any) -> list[dict[str, str]]:
     def walk(path: tuple[str, ...], node: Any) -> None:
         if isinstance(node, dict):
             for name, child in node.items():
-                is_member = name != ma.exceptions.SCHEMA or child == [UNKNOWN_MEMBER]
+                is_member = name != ma.exceptions.SCHEMA or child[0].startswith(UNKNOWN_MEMBER)
                 walk((*path, str(name)) if is_member else path, child)
         else:
             found.extend(error_at(location, path, detail) for detail in node)

@@ -133,10 +133,11 @@ def _add_one(blueprint: Blueprint, collection: Collection) -> None:
             found = registering.find_one(workspace(), Thing(name, code))
             return answer(found.facts, revision=found.revision)
 
-        @operation(f"put{singular}", headers=(IF_MATCH, CREATE_ONLY))
+        @operation(f"put{singular}", headers=(IF_MATCH, CREATE_ONLY), added={"code": "{code}"})
         @blueprint.doc(
             summary=f"Register or replace {one}.",
-            description="Repeating it changes nothing. Members left out take their defaults.",
+            description="Repeating it changes nothing. Members left out take their defaults. An entry of the "
+            "list can be sent back as it is.",
         )
         @blueprint.arguments(facts_schema(), example=FACTS[name])
         @blueprint.response(200, facts_schema, headers=ETAG, description="Replaced, or unchanged.")
@@ -194,7 +195,7 @@ def _add_rate(blueprint: Blueprint, collection: Collection, terms_class: Any) ->
             found = registering.find_dated_rate(workspace(), Thing(name, code), day)
             return answer(found.rate.terms, revision=found.revision)
 
-        @operation(f"put{singular}Rate", headers=(IF_MATCH, CREATE_ONLY))
+        @operation(f"put{singular}Rate", headers=(IF_MATCH, CREATE_ONLY), added={"valid_from": "{day}"})
         @blueprint.doc(
             summary=f"Register or replace the rate of {one} from a day on.",
             description="Repeating it changes nothing; a correction leaves every quotation as it was given.",

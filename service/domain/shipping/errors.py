@@ -3,13 +3,15 @@
 from collections.abc import Sequence
 
 from service.domain.values.errors import PugmillError
+from service.nearest import did_you_mean
 
 
 class UnknownZoneError(PugmillError, LookupError):
     """A shipping service has no such zone; the path of the member is set by the caller that knows it."""
 
     def __init__(self, zone: str, zones: Sequence[str]) -> None:
-        super().__init__(f"there is no zone '{zone}'; there are {', '.join(zones)}")
+        meant = did_you_mean(zone, zones) or f"; there are {', '.join(zones)}"
+        super().__init__(f"there is no zone '{zone}'{meant}")
         self.zone = zone
         self.zones = tuple(zones)
         self.path: tuple[str | int, ...] = ()

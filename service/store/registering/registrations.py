@@ -79,6 +79,21 @@ def page_of_registrations(
     return [_registration(row) for row in rows]
 
 
+def codes_near(connection: sa.Connection, workshop_id: UUID, thing: Thing, most: int) -> list[str]:
+    """Codes of its collection that are not retired: at most so many on either side of its own, in their order."""
+    there = sa.and_(
+        registrations.c.workshop_id == workshop_id,
+        registrations.c.collection == thing.collection,
+        registrations.c.retired_at.is_(None),
+    )
+    before = registrations.c.code < thing.code, registrations.c.code.desc()
+    after = registrations.c.code > thing.code, registrations.c.code
+    found: list[str] = []
+    for side, order in (before, after):
+        found += connection.scalars(sa.select(registrations.c.code).where(there, side).order_by(order).limit(most))
+    return found
+
+
 def save_registration(
     connection: sa.Connection, workshop_id: UUID, thing: Thing, facts: Registered, revision: int
 ) -> None:

@@ -25,8 +25,7 @@ from service.store.registering import registrations
 from service.store.registering.surroundings import Surroundings, surroundings_of_one, together
 from service.workflows.costing.supposing import NOTHING_SUPPOSED, Supposed, WhatIf, check_what_if_facts
 from service.workflows.currency.exchange import Exchange
-from service.workflows.errors import NotRegisteredError
-from service.workflows.registering.registering import described
+from service.workflows.registering.unknown import not_registered, unregistered
 from service.workflows.workspace import Workspace
 
 T = TypeVar("T")
@@ -154,19 +153,18 @@ def surroundings_of(workspace: Workspace, named: Iterable[Reference], as_of: dat
             if part.find(thing) is not None:
                 workspace.database.memory.keep(key, part, part.size)
         parts[thing] = part
-    _check_registered(parts, references)
+    _check_registered(workspace, parts, references)
     return together(parts.values())
 
 
-def _check_registered(parts: Mapping[Thing, Surroundings], named: Iterable[Reference]) -> None:
-    problems = []
-    for path, thing in named:
-        if parts[thing].find(thing) is None:
-            if not path:
-                raise NotRegisteredError(described(thing))
-            problems.append(InvalidValueError(path, f"there is no {described(thing)}; register it first"))
-    if problems:
-        raise InvalidValuesError(problems)
+def _check_registered(workspace: Workspace, parts: Mapping[Thing, Surroundings], named: Iterable[Reference]) -> None:
+    unknown = [(path, thing) for path, thing in named if parts[thing].find(thing) is None]
+    for path, thing in unknown:
+        if not path:
+            raise not_registered(workspace, thing)
+    if unknown:
+        with workspace.reading() as connection:
+            raise InvalidValuesError([*unregistered(connection, workspace.workshop_id, unknown)])
 
 
 def prepare(
@@ -206,18 +204,22 @@ def prepare(
 
 def check_what_if(workspace: Workspace, what_if: WhatIf, as_of: date) -> None:
     """Raises InvalidValuesError if a what-if rate does not fit its resource or day, or that is not registered."""
-    problems = []
+    problems: list[InvalidValueError] = []
+    unknown: list[Reference] = []
     for resource, terms in what_if.items():
         thing = Thing.of(resource)
         with workspace.reading() as connection:
             found = registrations.find_registration(connection, workspace.workshop_id, thing)
         if found is None or found.retired_at is not None:
-            problems.append(InvalidValueError(("rates", resource), f"there is no {described(thing)}"))
+            unknown.append((("rates", resource), thing))
         else:
             problems += [
                 InvalidValueError(("rates", resource, *problem.path), problem.reason)
                 for problem in rate_problems(terms, found.facts, as_of)
             ]
+    if unknown:
+        with workspace.reading() as connection:
+            problems = [*unregistered(connection, workspace.workshop_id, unknown), *problems]
     if problems:
         raise InvalidValuesError(problems)
 

@@ -1,6 +1,6 @@
 """What-if rates and facts: checked as they would be if they were registered, and used for one answer."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
@@ -10,7 +10,8 @@ from service.domain.making.products import Catalogue, Product, inconsistencies
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.references import Reference, Registered, Thing, references_in
 from service.store.registering import registrations
-from service.workflows.registering.registering import described, fixed_problems
+from service.workflows.registering.registering import fixed_problems
+from service.workflows.registering.unknown import unregistered
 from service.workflows.workspace import Workspace
 
 WhatIf = Mapping[str, RateTerms]
@@ -59,16 +60,17 @@ NOTHING_SUPPOSED = Supposed()
 
 def check_what_if_facts(workspace: Workspace, what_if: WhatIfFacts) -> None:
     """Raises InvalidValuesError if a thing is not registered, or its rates rest on a fact that would be another."""
-    problems = []
+    problems: list[InvalidValueError] = []
+    unknown: list[str] = []
     for resource, facts in what_if.items():
         registered, thing = _registered(workspace, resource), Thing.of(resource)
         if registered is None:
-            problems.append(_unknown("facts", resource))
+            unknown.append(resource)
             continue
         with workspace.reading() as connection:
             fixed = fixed_problems(connection, workspace.workshop_id, thing, registered, facts)
         problems += [InvalidValueError(("facts", resource, *each.path), each.reason) for each in fixed]
-    _refuse(problems)
+    _refuse([*_unknown(workspace, "facts", unknown), *problems])
 
 
 def supposed_in_force(
@@ -83,7 +85,7 @@ def supposed_in_force(
     for resource, terms in supposed.rates.items():
         facts = found[resource][1] if resource in found else _registered(workspace, resource)
         if facts is None:  # it was registered when the terms were checked
-            raise InvalidValuesError([_unknown("rates", resource)])
+            raise InvalidValuesError(_unknown(workspace, "rates", [resource]))
         found[resource] = DatedRate(resource=resource, valid_from=as_of, terms=terms), facts
     return tuple((rate, supposed.of(Thing.of(rate.resource), facts)) for rate, facts in found.values())
 
@@ -94,8 +96,12 @@ def _registered(workspace: Workspace, resource: str) -> Registered | None:
     return None if found is None or found.retired_at is not None else found.facts
 
 
-def _unknown(member: str, resource: str) -> InvalidValueError:
-    return InvalidValueError((member, resource), f"there is no {described(Thing.of(resource))}")
+def _unknown(workspace: Workspace, member: str, resources: Sequence[str]) -> list[InvalidValueError]:
+    if not resources:
+        return []
+    references = [((member, resource), Thing.of(resource)) for resource in resources]
+    with workspace.reading() as connection:
+        return [*unregistered(connection, workspace.workshop_id, references)]
 
 
 def _refuse(problems: Iterable[InvalidValueError]) -> None:

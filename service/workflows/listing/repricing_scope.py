@@ -8,7 +8,7 @@ from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.costing.rate_card import RateCard
 from service.domain.listing.repricing import RepricingRequest, RepricingScope
 from service.domain.register import COLLECTIONS
-from service.domain.values.errors import InvalidValueError, InvalidValuesError
+from service.domain.values.errors import InvalidValuesError
 from service.domain.values.references import Reference, Thing, references_in
 from service.store.currency import exchange
 from service.store.engine.database import Connection
@@ -16,7 +16,7 @@ from service.store.listing.prices_in_force import Narrowing
 from service.store.registering import rates, registrations
 from service.workflows.costing.costing import with_first_days
 from service.workflows.costing.supposing import WhatIf
-from service.workflows.registering.registering import described
+from service.workflows.registering.unknown import unregistered
 from service.workflows.workspace import Workspace
 
 
@@ -54,17 +54,9 @@ def _check_registered(connection: Connection, workspace: Workspace, scope: Repri
     named: list[Reference] = [(("scope", "resources", index), Thing.of(resource)) for index, resource in resources]
     named += references_in(scope, ("scope",))
     there = registrations.registered_among(connection, workspace.workshop_id, [thing for _, thing in named])
-    problems = [
-        InvalidValueError(path, f"there is no {_described(thing)}; register it first")
-        for path, thing in named
-        if thing not in there
-    ]
-    if problems:
-        raise InvalidValuesError(problems)
-
-
-def _described(thing: Thing) -> str:
-    return described(thing) if thing.collection in COLLECTIONS else str(thing)
+    unknown = [(path, thing) for path, thing in named if thing not in there]
+    if unknown:
+        raise InvalidValuesError([*unregistered(connection, workspace.workshop_id, unknown)])
 
 
 def _check_rated(workspace: Workspace, resources: tuple[str, ...], card: RateCard) -> None:

@@ -21,26 +21,25 @@ from service.store.registering.surroundings import surroundings
 from service.workflows.entity_tags import Precondition, always
 from service.workflows.errors import InUseError, NotRegisteredError
 from service.workflows.registering.changing import Entry, Registering, change
+from service.workflows.registering.unknown import described, not_registered, unregistered
 from service.workflows.workspace import Workspace
-
-
-def described(thing: Thing) -> str:
-    """Its name in messages, for instance "material 'hdpe-flakes'"."""
-    return f"{COLLECTIONS[thing.collection].noun} '{thing.code}'"
 
 
 def find_one(workspace: Workspace, thing: Thing) -> Registration:
     """What is registered under the code; raises NotRegisteredError if nothing is, or it is retired."""
-    return _required(registrations.find_registration_now(workspace.database, workspace.workshop_id, thing), thing)
+    found = registrations.find_registration_now(workspace.database, workspace.workshop_id, thing)
+    return _required(found, workspace, thing)
 
 
 def _registered(connection: Connection, workspace: Workspace, thing: Thing) -> Registration:
-    return _required(registrations.find_registration(connection, workspace.workshop_id, thing), thing)
+    return _required(registrations.find_registration(connection, workspace.workshop_id, thing), workspace, thing)
 
 
-def _required(found: Registration | None, thing: Thing) -> Registration:
-    if found is None or found.retired_at is not None:
-        raise NotRegisteredError(described(thing), found.retired_at if found else None)
+def _required(found: Registration | None, workspace: Workspace, thing: Thing) -> Registration:
+    if found is None:
+        raise not_registered(workspace, thing)
+    if found.retired_at is not None:
+        raise NotRegisteredError(described(thing), found.retired_at)
     return found
 
 
@@ -105,9 +104,7 @@ def _reference_problems(
     references = list(references_in(facts))
     found = registrations.registered_among(connection, workspace.workshop_id, {thing for _, thing in references})
     found.add(itself)  # a product that names itself is a loop, not an unknown
-    for path, thing in references:
-        if thing not in found:
-            yield InvalidValueError(path, f"there is no {described(thing)}; register it first")
+    return unregistered(connection, workspace.workshop_id, (each for each in references if each[1] not in found))
 
 
 def _check_product(connection: Connection, workspace: Workspace, code: str, product: Product) -> None:

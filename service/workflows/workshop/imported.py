@@ -12,7 +12,7 @@ from service.domain.quoting.life import Status
 from service.domain.values.errors import InvalidValuesError, PugmillError
 from service.domain.values.references import Registered, Thing, references_in
 from service.store.workshop.moving import ReadRow, ReadTables, place_of
-from service.workflows.registering.registering import described
+from service.workflows.registering.unknown import described
 
 
 def problems_across(tables: ReadTables) -> Iterator[str]:

@@ -156,12 +156,13 @@ class TestWhatIsRefused:
 
         assert ["/".join(map(str, problem.path)) for problem in error.value.problems] == [place]
 
-    def test_an_unknown_zone_is_refused_naming_the_known_ones(self) -> None:
+    @pytest.mark.parametrize(("zone", "told"), [("moon", "; there are home"), ("Hom", "; did you mean 'home'?")])
+    def test_an_unknown_zone_is_refused_naming_the_nearest_or_all_that_there_are(self, zone: str, told: str) -> None:
         with pytest.raises(UnknownZoneError) as error:
-            shipping_estimate([("brick", a_brick(), 1)], a_shipping_service(), a_shipping_rate(), "moon")
+            shipping_estimate([("brick", a_brick(), 1)], a_shipping_service(), a_shipping_rate(), zone)
 
-        assert (error.value.zone, error.value.zones) == ("moon", ("home",))
-        assert str(error.value) == "there is no zone 'moon'; there are home"
+        assert (error.value.zone, error.value.zones) == (zone, ("home",))
+        assert str(error.value) == f"there is no zone '{zone}'{told}"
 
     def test_a_product_without_measures_is_refused_saying_what_to_register(self) -> None:
         with pytest.raises(MissingMeasuresError) as error:

@@ -295,8 +295,8 @@ class TestWhatIf:
             )
 
         assert [str(problem) for problem in error.value.problems] == [
-            "rates/materials/nothing: there is no material 'nothing'",
-            "rates/materials/old: there is no material 'old'",
+            "rates/materials/nothing: there is no material 'nothing'; register it first",
+            "rates/materials/old: there is no material 'old'; register it first",
             "rates/tariffs/grid/price_per_kwh: must price exactly the tariff's bands: day, night",
         ]
 

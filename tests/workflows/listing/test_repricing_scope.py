@@ -232,7 +232,7 @@ def entered_long_ago(owner: Owner) -> None:
 
 class TestAScopeThatIsRefused:
     def test_names_every_member_whose_value_is_not_registered(self, shop: Owner) -> None:
-        named = ["tariffs/solar", "tariffs/grid", "customers/harbour"]
+        named = ["tariffs/solar", "tariffs/grid", "customers/harbour", "tariff/grid"]
 
         with pytest.raises(InvalidValuesError) as refusal:
             previewed(shop, scope={"resources": named, "channel": "market", "product": "bowl"})
@@ -240,7 +240,8 @@ class TestAScopeThatIsRefused:
         assert [(each.path, each.reason) for each in refusal.value.problems] == [
             (("scope", "resources", 0), "there is no tariff 'solar'; register it first"),
             (("scope", "resources", 2), "there is no customers/harbour; register it first"),
-            (("scope", "channel"), "there is no sales channel 'market'; register it first"),
+            (("scope", "resources", 3), "there is no tariff/grid; did you mean 'tariffs/grid'?"),
+            (("scope", "channel"), "there is no sales channel 'market'; did you mean 'quay-market'?"),
             (("scope", "product"), "there is no product 'bowl'; register it first"),
         ]
 

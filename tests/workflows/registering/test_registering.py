@@ -66,6 +66,16 @@ class TestRegistering:
         with pytest.raises(NotRegisteredError, match="there is no product 'sheet'"):
             registering.find_one(owner.workspace, Thing("products", "sheet"))
 
+    def test_the_first_unknown_references_are_told_the_nearest_that_there_is(self, owner: Owner) -> None:
+        owner.register("materials/hdpe-flakes", builders.material())
+        lines = [{"material": f"hdpe-flake-{each}", "quantity_per_piece": "1"} for each in (1, 1, 2, 3, 4, 5, 6)]
+
+        with pytest.raises(InvalidValuesError) as error:
+            owner.put("products/sheet", builders.product(bill_of_materials=lines, operations=[]))
+
+        ends = [problem.reason.partition("; ")[2] for problem in error.value.problems]
+        assert ends == [*["did you mean 'hdpe-flakes'?"] * 6, "register it first"]
+
     def test_what_belongs_to_another_workshop_is_not_found(self, furnished: Owner, other_owner: Owner) -> None:
         with pytest.raises(InvalidValuesError, match="there is no material 'hdpe'"):
             other_owner.put("products/sheet", builders.product())
