@@ -153,7 +153,9 @@ def _asked(workspace: Workspace, plan: MonthPlan, as_of: date, supposed: Suppose
             problems.append(InvalidValueError(("lines", place, "listing"), f"{error}; register it first"))
             continue
         if listing is not None and line.standard_batch is not None:
-            found = sold_together_problems(listing.base_quantity, line.standard_batch, "standard_batch")
+            found = sold_together_problems(
+                listing.base_quantity, line.standard_batch, "standard_batch", listing.pieces_per_order
+            )
             problems += [InvalidValueError(("lines", place, *each.path), each.reason) for each in found]
         question = _question(line, as_of) if listing is None else _listed_question(line, listing, as_of)
         asked.append(_Asked(place=place, line=line, listing=listing, question=question))

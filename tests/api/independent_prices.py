@@ -53,6 +53,7 @@ class Sale:
         conversion_share: the spread, if another currency is paid out.
         shipping_cost: cost of shipping the pieces of an order.
         shipping_charge: what the buyer pays for shipping, including tax.
+        prices: how often an order has the price; shipping and its charge are for one of them.
     """
 
     tax: str
@@ -62,6 +63,7 @@ class Sale:
     conversion_share: Fraction = Fraction(0)
     shipping_cost: Fraction = Fraction(0)
     shipping_charge: Fraction = Fraction(0)
+    prices: int = 1
 
     @property
     def tax_share(self) -> Fraction:
@@ -84,13 +86,13 @@ class Sale:
         return self.gross(displayed) + (self.shipping_charge if kind == "gross_with_shipping" else 0)
 
     def fee(self, fee: Mapping[str, Any], displayed: Fraction) -> Fraction:
-        """The amount of a fee, including tax on the fee."""
-        amount = self._untaxed(fee, self.base(fee, displayed))
+        """A price's part of the fee on an order, including tax on the fee."""
+        amount = self._untaxed(fee, self.base(fee, displayed) * self.prices)
         if "minimum" in fee:
             amount = max(amount, self.rate(fee["minimum"]))
         if "maximum" in fee:
             amount = min(amount, self.rate(fee["maximum"]))
-        return amount * (1 + number(fee.get("tax_share", 0)))
+        return amount * (1 + number(fee.get("tax_share", 0))) / self.prices
 
     def _untaxed(self, fee: Mapping[str, Any], base: Fraction) -> Fraction:
         bands = fee.get("bands") or [{name: fee[name] for name in ("share", "fixed") if name in fee}]
@@ -125,7 +127,7 @@ class Sale:
         """The displayed prices at the upper ends of bands; just above each, a fee may jump."""
         found = []
         for fee in self.fees:
-            for end in (self.rate(band["up_to"]) for band in fee.get("bands", ()) if "up_to" in band):
+            for end in (self.rate(band["up_to"]) / self.prices for band in fee.get("bands", ()) if "up_to" in band):
                 base_of_1, base_of_0 = self.base(fee, Fraction(1)), self.base(fee, Fraction(0))
                 found.append((end - base_of_0) / (base_of_1 - base_of_0))
         return sorted(step for step in found if step >= 0)
@@ -290,8 +292,9 @@ def sale_of(workshop: Facts, query: Mapping[str, Any], product: str, exchange: E
     tax = workshop.terms_on(f"taxes/{query['tax']}", exchange.as_of)[1] if "tax" in query else {"rate_share": "0"}
     sale = Sale(tax["rate_share"], query.get("display") == "tax_inclusive")
     shipment = shipment_of(workshop, query, product, exchange.as_of)
+    sale.prices = pieces_per_order(query) // base_quantity(query)
     if shipment is not None:
-        sale.shipping_cost = exchange.in_currency(shipment.price, shipment.currency, currency)
+        sale.shipping_cost = exchange.in_currency(shipment.price, shipment.currency, currency) / sale.prices
     if "channel" not in query:
         return sale
     channel = workshop.facts[f"channels/{query['channel']}"]
@@ -306,7 +309,7 @@ def sale_of(workshop: Facts, query: Mapping[str, Any], product: str, exchange: E
     if channel.get("payout_currency", currency) != currency:
         sale.conversion_share = number(terms.get("conversion_spread_share", 0))
     if terms.get("shipping_paid_by") == "buyer" and shipment is not None:
-        charge = rate(terms["shipping_charge"]) if "shipping_charge" in terms else None
+        charge = rate(terms["shipping_charge"]) / sale.prices if "shipping_charge" in terms else None
         sale.shipping_charge = sale.gross(charge) if charge is not None else sale.shipping_cost * (1 + sale.tax_share)
     return sale
 
@@ -342,7 +345,7 @@ def shipment_of(workshop: Facts, query: Mapping[str, Any], code: str, as_of: str
     classes = terms["zones"][query["shipping_zone"]]
     price = next(each["price"] for each in classes if billable <= number(each["up_to_kg"]))
     surcharged = number(price["amount"]) * (1 + number(terms.get("fuel_surcharge_share", 0)))
-    return Shipment(billable, surcharged * base_quantity(query), price["currency"])
+    return Shipment(billable, surcharged * pieces_per_order(query), price["currency"])
 
 
 def shipped(workshop: Facts, query: Mapping[str, Any], product: str, exchange: Exchange) -> dict[str, Any] | None:
@@ -362,8 +365,13 @@ def shipped(workshop: Facts, query: Mapping[str, Any], product: str, exchange: E
 
 
 def base_quantity(query: Mapping[str, Any]) -> int:
-    """The pieces that an order has and the price is for."""
+    """The pieces that the price is for."""
     return int(query.get("base_quantity", 1))
+
+
+def pieces_per_order(query: Mapping[str, Any]) -> int:
+    """The pieces that an order has."""
+    return int(query.get("pieces_per_order", base_quantity(query)))
 
 
 def is_reachable(workshop: Facts, batch: Costed, query: Mapping[str, Any]) -> bool:
@@ -415,6 +423,7 @@ def price_sheet(
         "tax": query.get("tax"),
         "channel": query.get("channel"),
         "base_quantity": base_quantity(query),
+        "pieces_per_order": pieces_per_order(query),
         "price_per_piece": sheet.statement(),
         "cash_price": sheet.cash_price(),
         "shipping": shipped(workshop, query, batch.product, exchange),

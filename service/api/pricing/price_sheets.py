@@ -43,8 +43,10 @@ class PriceQuery:
 
     Attributes:
         quantity: good pieces in the batch.
-        base_quantity: pieces that an order has and its price is for: 1, 12, 100 or 1000. Amounts of the policy, fees
-            and shipping are for so many pieces together; a profit per piece is not.
+        base_quantity: pieces that the price is for: 1, 12, 100 or 1000. Amounts of the policy are for so many pieces
+            together; a profit per piece is not.
+        pieces_per_order: pieces that are ordered together, a multiple of the base quantity, which it is if left out;
+            fixed fees, and the shipping of all of them, are spread over them.
         as_of: the day whose rates are used; today in the workshop's time zone if left out.
         tax: code of the tax; none if left out.
         channel: code of the sales channel; sold directly if left out.
@@ -67,6 +69,7 @@ class PriceQuery:
 
     quantity: Pieces
     base_quantity: BaseQuantity = 1
+    pieces_per_order: Pieces | None = None
     as_of: date | None = None
     tax: Code | None = None
     channel: Code | None = None
@@ -87,7 +90,7 @@ class PriceQuery:
 
     def problems(self) -> Iterator[InvalidValueError]:
         """Needs either kept_at or a target."""
-        yield from sold_together_problems(self.base_quantity, self.quantity, "quantity")
+        yield from sold_together_problems(self.base_quantity, self.quantity, "quantity", self.pieces_per_order)
         yield from shipping_problems(self.shipping_service, self.shipping_zone)
         if self.kept_at is not None:
             for name in ("target", "value", "cost_basis", "price_step", "price_endings", "rounding"):

@@ -87,6 +87,7 @@ def _texts(section: str, members: Members, one_of: str = "") -> Callable[[Declar
 @option("--dry-run", is_flag=True, help="Print what would be registered, and register nothing.")
 @option("--standard-batch", section=_LISTING, metavar="PIECES", type=int, help="The batch size that its cost is for.")
 @option("--base-quantity", section=_LISTING, metavar="PIECES", type=int, help="Price for 1, 12, 100 or 1000 pieces.")
+@option("--pieces-per-order", section=_LISTING, metavar="PIECES", type=int, help="Pieces usually ordered together.")
 @_texts(_LISTING, MEMBERS)
 @_texts(_POLICY, TARGETS, one_of="target")
 @_texts(_POLICY, POLICY)
@@ -114,7 +115,7 @@ def given(options: Options, members: Members) -> dict[str, Any]:
 def changed_members(options: Options) -> dict[str, Any]:
     """The listing's members given on the command line, with the policy's nested."""
     changes, policy = given(options, MEMBERS), given(options, POLICY)
-    counts = {name: getattr(options, name) for name in ("standard_batch", "base_quantity")}
+    counts = {name: getattr(options, name) for name in ("standard_batch", "base_quantity", "pieces_per_order")}
     changes |= {name: count for name, count in counts.items() if count is not None}
     for members in (changes, policy):
         members |= {name: _several(members[name]) for name in ("tags", "price_endings") if name in members}

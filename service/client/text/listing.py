@@ -75,8 +75,12 @@ class _Sheet:
         tax = f"tax {sheet['tax']}" if sheet["tax"] else "no tax"
         told = f"{sheet['product']} on {sheet['channel']}, for {sheet['locale']}; {tax}; cost of a batch of {batch}"
         yield from self._text(told, "")
-        if sheet["base_quantity"] > 1:
-            yield from self._text(f"Every amount is for {sheet['base_quantity']} pieces, sold together.", "")
+        base, ordered = sheet["base_quantity"], sheet["pieces_per_order"]
+        if base > 1:
+            together = ", sold together" if ordered == base else ""
+            yield from self._text(f"Every amount is for {base} pieces{together}.", "")
+        if ordered > base:
+            yield from self._text(f"Fixed fees and shipping are those of an order of {ordered} pieces, spread.", "")
         yield from self._text(f"Aim: {self._aim()}", "")
 
     def _aim(self) -> str:

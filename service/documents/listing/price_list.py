@@ -21,6 +21,7 @@ COLUMNS = (
     "as_of",
     "currency",
     "base_quantity",
+    "pieces_per_order",
     "price",
     "display",
     "gross_price",
@@ -105,7 +106,9 @@ def _product(entry: PriceListEntry) -> dict[str, Any]:
 def _offer(entry: PriceListEntry) -> dict[str, Any] | None:
     if entry.price is None:
         return None
-    weight = _quantity(entry.shipping_weight_kg, _CODES[Measure.KILOGRAM])
+    # The weight is that of an order: not of what is offered here, if several are usually ordered together.
+    is_alone = entry.pieces_per_order == entry.base_quantity
+    weight = _quantity(entry.shipping_weight_kg, _CODES[Measure.KILOGRAM]) if is_alone else None
     return _node(
         "Offer",
         identifier=entry.listing,

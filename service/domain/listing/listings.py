@@ -1,4 +1,4 @@
-"""Products offered for online sale, one base quantity an order."""
+"""Products offered for online sale."""
 
 from collections.abc import Iterator
 from typing import Annotated
@@ -27,9 +27,12 @@ class Listing:
         locale: the CLDR locale in which its prices are written, for instance "de_AT".
         policy: how it is priced, amounts in the currency of sale; whether prices contain the tax is the
             channel's to say, so leave display out.
-        base_quantity: pieces that an order has and its price is for: 1, 12, 100 or 1000. Amounts of the policy, fees
-            and shipping are for so many pieces together; a profit per piece is not.
-        standard_batch: good pieces in the batch that its cost is taken from; at least the base quantity.
+        base_quantity: pieces that its price is for: 1, 12, 100 or 1000. Amounts of the policy are for so many pieces
+            together; a profit per piece is not.
+        pieces_per_order: pieces that are usually ordered together, a multiple of the base quantity, which it is if left
+            out. What falls on an order once is spread over them: fixed fees, the limits of fees and of their bands, and
+            the shipping of all of them, packed together. A smaller order keeps less.
+        standard_batch: good pieces in the batch that its cost is taken from; at least those of an order.
         tax: code of the tax; none if left out.
         shipping_service: code of the service that an order is sent with; collected by the buyer if left out.
         shipping_zone: the service's zone that buyers are in.
@@ -46,6 +49,7 @@ class Listing:
     locale: LocaleCode
     policy: PricingPolicy
     base_quantity: BaseQuantity = 1
+    pieces_per_order: Pieces | None = None
     standard_batch: Pieces
     tax: Annotated[Code, Names("taxes")] | None = None
     shipping_service: Annotated[Code, Names("shipping-services")] | None = None
@@ -62,5 +66,7 @@ class Listing:
                 yield InvalidValueError(("policy", *problem.path), problem.reason)
         if self.policy.display is not None:
             yield InvalidValueError(("policy", "display"), "is the channel's to say; leave it out")
-        yield from sold_together_problems(self.base_quantity, self.standard_batch, "standard_batch")
+        yield from sold_together_problems(
+            self.base_quantity, self.standard_batch, "standard_batch", self.pieces_per_order
+        )
         yield from shipping_problems(self.shipping_service, self.shipping_zone)

@@ -15,7 +15,8 @@ class PriceListEntry:
 
     Attributes:
         description: anything more that buyers read; may be empty.
-        base_quantity: pieces that an order has and the price is for.
+        base_quantity: pieces that the price is for.
+        pieces_per_order: pieces that are usually ordered together.
         shipping_weight_kg: what an order weighs when it is shipped, packaging included, if known.
         mass_kg: of a piece, like its sides.
         cash_price: what is paid in cash, where cash is rounded.
@@ -31,6 +32,7 @@ class PriceListEntry:
     as_of: date
     currency: str
     base_quantity: int = 1
+    pieces_per_order: int = 1
     price: Money | None = None
     display: Display | None = None
     gross_price: Money | None = None

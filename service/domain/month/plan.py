@@ -6,6 +6,7 @@ from enum import StrEnum
 from typing import Annotated
 
 from service.domain.pricing.policy import PricingPolicy
+from service.domain.selling.base_quantity import sold_together_problems
 from service.domain.selling.route import Route, shipping_problems
 from service.domain.values.declared import (
     Bounds,
@@ -83,6 +84,8 @@ class PlannedLine:
         currency: of the price; the workshop's if left out.
         shipping_service: code of the service that a piece is sent with; collected if left out.
         shipping_zone: the service's zone that it is sent to.
+        pieces_per_order: pieces that are usually ordered together, over which fixed fees and shipping are spread; one
+            if left out.
     """
 
     product: Code | None = None
@@ -99,6 +102,7 @@ class PlannedLine:
     currency: CurrencyCode | None = None
     shipping_service: Code | None = None
     shipping_zone: Code | None = None
+    pieces_per_order: Pieces | None = None
 
     def problems(self) -> Iterator[InvalidValueError]:
         if (self.product is None) == (self.listing is None):
@@ -115,6 +119,8 @@ class PlannedLine:
     def _problems_of_a_product(self) -> Iterator[InvalidValueError]:
         if self.standard_batch is None:
             yield InvalidValueError(("standard_batch",), "is required with a product")
+        else:
+            yield from sold_together_problems(1, self.standard_batch, "standard_batch", self.pieces_per_order)
         if (self.policy is None) == (self.price is None):
             yield InvalidValueError(("policy",), "say how to price it (policy), or give a price")
         yield from shipping_problems(self.shipping_service, self.shipping_zone)

@@ -197,6 +197,11 @@ def _times(base_quantity: int) -> str:
     return "" if base_quantity == 1 else f" × {base_quantity}"
 
 
+def _part(spread_over: Decimal) -> str:
+    """The last step of a formula that goes from an order to a price's part of it."""
+    return "" if spread_over == 1 else f", ÷ {spread_over}"
+
+
 def _way_to_the_proceeds(of: PriceStatement, priced: Price) -> Iterator[tuple[str, str, Money]]:
     """The steps from the net price to the proceeds, those of 0 left out."""
     sale, base = priced.sale, priced.base_quantity
@@ -205,10 +210,13 @@ def _way_to_the_proceeds(of: PriceStatement, priced: Price) -> Iterator[tuple[st
     if share := sale.conversion_share:
         yield "conversion cost", f"(gross price + shipping charge − fees) × {share:f}", of.conversion_cost
     if of.shipping_cost.amount:
-        shipped = "a piece" if base == 1 else f"{base} pieces"
-        yield "shipping cost", f"shipping {shipped}, as estimated", of.shipping_cost
+        pieces = base * sale.spread_over
+        shipped, part = "a piece" if pieces == 1 else f"{pieces} pieces", _part(sale.spread_over)
+        yield "shipping cost", f"shipping {shipped}, as estimated{part}", of.shipping_cost
     if of.net_shipping_charge.amount:
-        yield "net shipping charge", "what the buyer is charged for shipping, without tax", of.net_shipping_charge
+        part = _part(sale.spread_over)
+        charged = f"what the buyer is charged for shipping, without tax{part}"
+        yield "net shipping charge", charged, of.net_shipping_charge
     if not sale.is_plain:
         charged = " + net shipping charge" if of.net_shipping_charge.amount else ""
         yield "proceeds", f"net price{charged} − fees − conversion cost − shipping cost", of.proceeds

@@ -1,4 +1,4 @@
-"""The base quantity: the pieces that a price is for (EN 16931, BT-149)."""
+"""The base quantity: the pieces that a price is for (EN 16931, BT-149); and the pieces that an order has."""
 
 from collections.abc import Iterator
 from typing import Annotated
@@ -16,18 +16,30 @@ def base_quantity_problems(base_quantity: int) -> Iterator[InvalidValueError]:
         yield InvalidValueError(("base_quantity",), f"must be one of {', '.join(map(str, BASE_QUANTITIES))}")
 
 
-def sold_together_problems(base_quantity: int, batch: int, member: str) -> Iterator[InvalidValueError]:
+def sold_together_problems(
+    base_quantity: int, batch: int, member: str, pieces_per_order: int | None = None
+) -> Iterator[InvalidValueError]:
     """Problems of a price for pieces sold together in one order, whose cost is that of a batch.
 
     Args:
         base_quantity: pieces that the price is for.
         batch: good pieces in the batch.
         member: the member that has the batch.
+        pieces_per_order: pieces that an order has; the base quantity if left out.
     """
     yield from base_quantity_problems(base_quantity)
-    if base_quantity in BASE_QUANTITIES and batch < base_quantity:
+    if base_quantity not in BASE_QUANTITIES:
+        return
+    if batch < base_quantity:
         reason = (
             f"must be at least the {base_quantity} pieces that the price is for; "
             f"make the batch larger, or the base quantity smaller"
         )
         yield InvalidValueError((member,), reason)
+    elif pieces_per_order is not None:
+        if pieces_per_order % base_quantity:
+            reason = f"must be a multiple of {base_quantity}, the pieces that the price is for"
+            yield InvalidValueError(("pieces_per_order",), reason)
+        elif batch < pieces_per_order:
+            reason = f"must be at least the {pieces_per_order} pieces of an order; make the batch larger"
+            yield InvalidValueError((member,), reason)

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from service.domain.selling.fees import Banding, FeeBand, FeeBase
 from service.domain.selling.sale import ChargedFee, Sale
-from service.domain.values.exact import apportioned, plain
+from service.domain.values.exact import ONE, apportioned, plain
 from service.domain.values.shown import WITH_MORE_DIGITS, UnitAmount, shown
 
 
@@ -35,16 +35,17 @@ def stated_fees(sale: Sale, gross: Decimal, currency: str) -> Iterator[StatedFee
     amounts = apportioned([sale.fee_amount(charged, gross) for charged in sale.fees], digits)
     for charged, amount in zip(sale.fees, amounts, strict=True):
         base = sale.base_amount(charged.fee.base, gross)
-        formula = _fee_formula(charged, base, digits)
+        formula = _fee_formula(charged, base, digits, sale.spread_over)
         yield shown(StatedFee, currency, charged.fee, base_amount=base, formula=formula, amount=amount)
 
 
-def _fee_formula(charged: ChargedFee, base: Decimal, digits: int) -> str:
-    """The formula of a fee, for instance "0.05 × gross price + 0.3, at least 0.5, × (1 + 0.21)"."""
+def _fee_formula(charged: ChargedFee, base: Decimal, digits: int, spread_over: Decimal) -> str:
+    """The formula of a fee, for instance "0.05 × gross price + 0.3 ÷ 2, at least 0.5 ÷ 2, × (1 + 0.21)"."""
     fee, band, words = charged.fee, charged.band_at(base), charged.fee.base.value.replace("_", " ")
 
-    def amount(figure: Decimal) -> Decimal:
-        return plain(charged.convert(figure), digits)
+    def amount(figure: Decimal) -> str:
+        of_order = plain(charged.convert(figure) * spread_over, digits)
+        return f"{of_order}" if spread_over == ONE else f"{of_order} ÷ {spread_over}"
 
     parts = [f"{band.share:f} × {words}"] if band.share else []
     if fee.bands and fee.banding is Banding.PORTION:
@@ -54,7 +55,7 @@ def _fee_formula(charged: ChargedFee, base: Decimal, digits: int) -> str:
             if base > charged.convert(each.above) or not each.above
         ]
     if band.fixed:
-        parts.append(f"{amount(band.fixed)}")
+        parts.append(amount(band.fixed))
     told = " + ".join(parts) or "nothing"
     is_single = len(parts) == 1 and fee.minimum is None and fee.maximum is None
     for word, limit in (("at least", fee.minimum), ("at most", fee.maximum)):
@@ -65,8 +66,8 @@ def _fee_formula(charged: ChargedFee, base: Decimal, digits: int) -> str:
     return f"{told if is_single else f'({told})'} × (1 + {fee.tax_share:f})"
 
 
-def _within(band: FeeBand, amount: Callable[[Decimal], Decimal]) -> str:
+def _within(band: FeeBand, amount: Callable[[Decimal], str]) -> str:
     """The part of the base that a band covers, in words."""
     if band.up_to is None:
         return f"above {amount(band.above)}" if band.above else "as a whole"
-    return f"from {amount(band.above)} to {amount(band.up_to)}"
+    return f"from {amount(band.above) if band.above else 0} to {amount(band.up_to)}"

@@ -56,14 +56,14 @@ class FeeBand:
 
 @declared
 class Fee:
-    """One fee on the sale of a piece; each order is for one piece.
+    """One fee on an order, which is for one piece unless a listing says otherwise.
 
     Attributes:
         name: what it is called, for instance "commission".
         base: the amount that the share and the bands refer to. The gross price contains the tax; with shipping, the
             shipping charge to the buyer is added.
         share: of the base, for a fee without bands.
-        fixed: an amount for every sale, for a fee without bands.
+        fixed: an amount for every order, for a fee without bands.
         bands: the share and the amount by the size of the base; in rising order, without gap.
         banding: whole: the band's share of the whole base; portion: each band's share of the part of the
             base within it.

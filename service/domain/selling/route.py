@@ -1,4 +1,4 @@
-"""How a piece is sold: tax, channel, currency and shipping."""
+"""How a piece is sold: tax, channel, currency, shipping and the pieces of an order."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -18,6 +18,7 @@ class Route:
         currency: of the price; the workshop's if left out.
         shipping_service: code of the service that a piece is sent with; collected if left out.
         shipping_zone: where it is sent.
+        pieces_per_order: pieces that an order has; those that the price is for if left out.
     """
 
     tax: Annotated[str, Names("taxes")] | None = None
@@ -25,6 +26,7 @@ class Route:
     currency: str | None = None
     shipping_service: Annotated[str, Names("shipping-services")] | None = None
     shipping_zone: str | None = None
+    pieces_per_order: int | None = None
 
     @classmethod
     def of(cls, asked: Any) -> "Route":

@@ -17,7 +17,7 @@ class ChargedFee:
 
     Attributes:
         function: the fee with its tax as a function of its base.
-        convert: converts from the currency of the channel's terms to the currency of sale.
+        convert: converts an amount of the channel's terms to a price's part of it in the currency of sale.
     """
 
     fee: Fee
@@ -39,6 +39,8 @@ class Sale:
         conversion_share: the share of the payout that the channel keeps for converting it.
         shipping_cost: of a piece, for the workshop.
         shipping_charge: of a piece, for the buyer, tax included.
+        spread_over: the prices of an order, over which what falls on it once is spread: fixed fees, the limits of fees
+            and of their bands, and shipping. Every amount here is a price's part of them.
         taxed: (1 + tax) × proceeds as a function of the gross price.
     """
 
@@ -48,6 +50,7 @@ class Sale:
     conversion_share: Decimal = ZERO
     shipping_cost: Decimal = ZERO
     shipping_charge: Decimal = ZERO
+    spread_over: Decimal = ONE
     taxed: Curve = field(init=False, compare=False, repr=False)
 
     def __post_init__(self) -> None:
@@ -149,6 +152,20 @@ class Sale:
         return tuple(found)
 
 
+@dataclass(frozen=True, slots=True)
+class OrderShare:
+    """A price's part of the order that it is in.
+
+    Attributes:
+        shipping_cost: its part of what shipping the order costs, in the currency of sale; None where the order is not
+            shipped, and then nothing is charged for it.
+        spread_over: how often the order has the price.
+    """
+
+    shipping_cost: Decimal | None = None
+    spread_over: Decimal = ONE
+
+
 @exactly
 def sale_through(
     terms: ChannelRate,
@@ -157,7 +174,7 @@ def sale_through(
     tax_share: Decimal,
     convert: Callable[[Decimal], Decimal],
     is_converted: bool,
-    shipping_cost: Decimal | None = None,
+    order: OrderShare = OrderShare(),
 ) -> Sale:
     """The conditions of sale through a channel.
 
@@ -165,19 +182,22 @@ def sale_through(
         terms: the channel's, in force on the day.
         convert: converts from the currency of the terms to the currency of sale, unrounded.
         is_converted: whether the channel pays out in another currency than that of the sale.
-        shipping_cost: what shipping a piece costs, in the currency of sale; None where it is not shipped, and then
-            nothing is charged for it.
     """
+
+    def part(amount: Decimal) -> Decimal:
+        return convert(amount) / order.spread_over
+
     bare = Sale(display=display, tax_share=tax_share)
     charge = ZERO
-    if terms.shipping_paid_by is Payer.BUYER and shipping_cost is not None:
+    if terms.shipping_paid_by is Payer.BUYER and order.shipping_cost is not None:
         named = terms.shipping_charge
-        charge = shipping_cost * bare.with_tax if named is None else convert(named) * bare.gross_of_displayed
+        charge = order.shipping_cost * bare.with_tax if named is None else part(named) * bare.gross_of_displayed
     return Sale(
         display=display,
         tax_share=tax_share,
-        fees=tuple(ChargedFee(fee=fee, function=fee.function(convert), convert=convert) for fee in terms.fees),
+        fees=tuple(ChargedFee(fee=fee, function=fee.function(part), convert=part) for fee in terms.fees),
         conversion_share=terms.conversion_spread_share if is_converted else ZERO,
-        shipping_cost=shipping_cost or ZERO,
+        shipping_cost=order.shipping_cost or ZERO,
         shipping_charge=charge,
+        spread_over=order.spread_over,
     )

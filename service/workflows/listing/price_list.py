@@ -145,6 +145,7 @@ class _Entries:
             product,
             listing=code,
             name=listing.name or product.name,
+            pieces_per_order=question.pieces_per_order,
             as_of=self._as_of,
             formatted_price=formatted_price(asked.price, listing.locale),
             unit_price=per_unit,
@@ -164,5 +165,14 @@ class _Entries:
         return self._batches.of(key, lambda: made)
 
     def _unpriced(self, code: str, listing: Listing, product: Product, problem: str) -> PriceListEntry:
-        name = listing.name or product.name
-        return shown(PriceListEntry, "", listing, product, listing=code, name=name, as_of=self._as_of, problem=problem)
+        return shown(
+            PriceListEntry,
+            "",
+            listing,
+            product,
+            listing=code,
+            name=listing.name or product.name,
+            pieces_per_order=listing.pieces_per_order or listing.base_quantity,
+            as_of=self._as_of,
+            problem=problem,
+        )

@@ -91,6 +91,7 @@ class SaleConditions:
             facts["currency"],
             facts["tax"],
             facts.get("base_quantity", 1),
+            facts.get("pieces_per_order"),
             service and (service, facts["shipping_zone"], facts["product"]),
             to_bytes(facts["policy"]),
         )

@@ -39,7 +39,8 @@ class PriceSheet(CostedBatch):
         currency: of the price, and of every amount that does not say otherwise.
         tax: code of the tax, if any.
         channel: code of the sales channel, if any.
-        base_quantity: pieces that an order has and every price is for, with its fees, shipping and costs.
+        base_quantity: pieces that every price is for, with its fees, shipping and costs.
+        pieces_per_order: pieces that are ordered together; what falls on an order once is spread over them.
         policy: how the price was found; null for the inverse question.
         price_per_piece: the price of the base quantity with every step of its calculation.
         cash_price: the price in cash, tax included; null if cash is not rounded in this currency.
@@ -55,6 +56,7 @@ class PriceSheet(CostedBatch):
     tax: str | None
     channel: str | None
     base_quantity: int
+    pieces_per_order: int
     policy: PricingPolicy | None
     price_per_piece: PriceStatement
     cash_price: Money | None

@@ -13,13 +13,13 @@ from service.domain.pricing.price import Price, Pricing
 from service.domain.pricing.price_statement import DiscountStatement, discount_statement
 from service.domain.selling.channels import Channel, ChannelRate, Display
 from service.domain.selling.route import Route
-from service.domain.selling.sale import Sale, sale_through
+from service.domain.selling.sale import OrderShare, Sale, sale_through
 from service.domain.selling.taxes import TaxRate
 from service.domain.shipping.estimate import ShippingEstimate, shipping_estimate
 from service.domain.shipping.shipping_rates import ShippingRate
 from service.domain.shipping.shipping_statement import Shipment, ShippingStatement, shipping_statement
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
-from service.domain.values.exact import ZERO
+from service.domain.values.exact import ZERO, exactly
 from service.domain.values.money import Money, in_currency, rounded
 from service.domain.values.shown import SumOf, UnitAmount, shown
 from service.domain.values.unit_costs import UnitCosts
@@ -36,7 +36,7 @@ class PriceQuestion:
         as_of: the date of the rates.
         policy: how the price is found; the inverse question uses only its floor and display.
         route: how it is sold.
-        base_quantity: pieces that an order has and the price is for.
+        base_quantity: pieces that the price is for.
         kept_at: the inverse question: what is kept at this price.
         discount_share: what a discount of this share of the price would do.
     """
@@ -50,10 +50,20 @@ class PriceQuestion:
     kept_at: Decimal | None = None
     discount_share: Decimal | None = None
 
+    @property
+    def pieces_per_order(self) -> int:
+        """Pieces that an order has."""
+        return self.route.pieces_per_order or self.base_quantity
+
+    @property
+    def prices_per_order(self) -> Decimal:
+        """How often an order has the price."""
+        return Decimal(self.pieces_per_order // self.base_quantity)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settlement:
-    """The payout of the sale of the base quantity, and its profit.
+    """The payout of the sale of the base quantity, its part of an order's, and its profit.
 
     Attributes:
         payout: what the channel pays out, tax included, after its fees and conversion, in its payout currency.
@@ -165,11 +175,16 @@ class SaleWay:
             terms = self._terms("taxes", self.route.tax)
             assert isinstance(terms, TaxRate)  # a tax has no other terms
             tax_share = terms.rate_share
-        shipping_cost = self._shipping_cost(estimate)
+        order = OrderShare(self._shipping_cost(estimate), self.question.prices_per_order)
         asked = self.question.policy.display
         if self.channel is None or self.route.channel is None:
             display = asked or Display.TAX_EXCLUSIVE
-            return Sale(display=display, tax_share=tax_share, shipping_cost=shipping_cost or ZERO)
+            return Sale(
+                display=display,
+                tax_share=tax_share,
+                shipping_cost=order.shipping_cost or ZERO,
+                spread_over=order.spread_over,
+            )
         if asked not in (None, self.channel.display):
             reason = f"the channel shows its prices {self.channel.display.value}; leave it out"
             raise InvalidValuesError([InvalidValueError(("display",), reason)])
@@ -183,11 +198,15 @@ class SaleWay:
             tax_share=tax_share,
             convert=lambda amount: exchange.converted(in_currency(amount, of_terms), currency) if amount else ZERO,
             is_converted=self.payout_currency != self.currency,
-            shipping_cost=shipping_cost,
+            order=order,
         )
 
+    @exactly
     def _shipping_cost(self, estimate: ShippingEstimate | None) -> Decimal | None:
-        return None if estimate is None else self._converted(estimate.price.amount, estimate.price.currency)
+        """A price's part of what it costs to send an order."""
+        if estimate is None:
+            return None
+        return self._converted(estimate.price.amount, estimate.price.currency) / self.question.prices_per_order
 
     def _shipped(self) -> tuple[ShippingEstimate | None, ShippingStatement | None]:
         """The shipping of an order, and its statement; None if no service is named."""
@@ -197,7 +216,7 @@ class SaleWay:
         rate, service = self.costing.card.rates[f"shipping-services/{code}"], self.facts["shipping-services"][code]
         assert isinstance(rate.terms, ShippingRate)  # a shipping service has no other terms
         product = self.question.product
-        pieces = [(product, self.costing.surroundings.catalogue.products[product], self.question.base_quantity)]
+        pieces = [(product, self.costing.surroundings.catalogue.products[product], self.question.pieces_per_order)]
         estimate = shipping_estimate(pieces, service, rate.terms, zone)
         day, first_day = self.question.as_of, rate.valid_from
         shipment = Shipment(service=code, name=service.name, zone=zone, as_of=day, valid_from=first_day)

@@ -325,9 +325,11 @@ class Maker:
             **({"discount_share": self.share("0.1", "0.05", "0.333", "0.5")} if self.is_so(0.5) else {}),
         }
 
-    def base_quantity(self, batch: int) -> int:
-        """How many pieces a price is for: one, or more that the batch has."""
-        return self.random.choice([1, *(each for each in BASE_QUANTITIES if each <= batch)])
+    def sold_together(self, batch: int) -> dict[str, int]:
+        """How many pieces a price is for, and an order has: one, or more that the batch has."""
+        base = self.random.choice([1, *(each for each in BASE_QUANTITIES if each <= batch)])
+        prices = self.random.choice([each for each in (1, 2, 3, 7) if each * base <= batch])
+        return {"base_quantity": base, **({"pieces_per_order": base * prices} if self.is_so(0.5) else {})}
 
     def policy(self, unit_cost: Fraction, decimals: int) -> dict[str, Any]:
         """A policy with amounts of the order of the cost, in a currency with so many decimals."""
@@ -428,9 +430,9 @@ class Questioner:
             exchange = independent.Exchange(self.workshop, as_of)
             full_cost = independent.unit_cost(self.workshop, batch)["full_cost"]
             cost = exchange.in_currency(full_cost, self.workshop.currency, currency)
-            base = maker.base_quantity(pieces)
-            policy = ask(cost * base, MINOR_DECIMALS[currency])
-            self.ask_price_sheet(batch, subtotals, {**sale, **policy, "base_quantity": base})
+            together = maker.sold_together(pieces)
+            policy = ask(cost * together["base_quantity"], MINOR_DECIMALS[currency])
+            self.ask_price_sheet(batch, subtotals, {**sale, **policy, **together})
 
     def get(self, path: str, **query: Any) -> Any:
         return self.answer(path, self.client.get(f"{path}?{urlencode(query, doseq=True)}"))

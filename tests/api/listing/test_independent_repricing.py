@@ -22,7 +22,16 @@ from tests.support.profiles import seeds
 
 BEFORE, AFTER = "2026-11-20", "2026-12-01"
 LISTINGS = 9
-SALE = ("product", "channel", "tax", "currency", "shipping_service", "shipping_zone", "base_quantity")
+SALE = (
+    "product",
+    "channel",
+    "tax",
+    "currency",
+    "shipping_service",
+    "shipping_zone",
+    "base_quantity",
+    "pieces_per_order",
+)
 
 
 def listings_of(maker: Maker) -> dict[str, tuple[dict[str, Any], dict[str, Any]]]:
@@ -38,9 +47,10 @@ def listings_of(maker: Maker) -> dict[str, tuple[dict[str, Any], dict[str, Any]]
         exchange = Exchange(workshop, BEFORE)
         cost = independent.unit_cost(workshop, independent.costed(workshop, product, batch, BEFORE, {}))["full_cost"]
         currency = sale["currency"]
-        base = maker.base_quantity(batch)
-        policy = maker.policy(exchange.in_currency(cost * base, workshop.currency, currency), MINOR_DECIMALS[currency])
-        question = {"product": product, "base_quantity": base, **sale}
+        together = maker.sold_together(batch)
+        cost *= together["base_quantity"]
+        policy = maker.policy(exchange.in_currency(cost, workshop.currency, currency), MINOR_DECIMALS[currency])
+        question = {"product": product, **together, **sale}
         facts = {name: question[name] for name in SALE if name in question}
         found[f"l{place}"] = (
             {**facts, "policy": policy, "standard_batch": batch, "locale": "en_IE"},

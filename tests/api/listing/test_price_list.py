@@ -213,6 +213,7 @@ class TestWhatIsInIt:
                 "as_of": "2026-11-25",
                 "currency": sheet["currency"],
                 "base_quantity": str(sheet["base_quantity"]),
+                "pieces_per_order": str(sheet["pieces_per_order"]),
                 "price": price["price"]["amount"],
                 "display": price["display"],
                 "gross_price": price["gross_price"]["amount"],

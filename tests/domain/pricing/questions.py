@@ -13,7 +13,7 @@ from service.domain.pricing.policy import PricingPolicy, Rounding, Target
 from service.domain.pricing.price import Pricing
 from service.domain.selling.channels import ChannelRate, Display, Payer
 from service.domain.selling.fees import Banding, Fee, FeeBand, FeeBase
-from service.domain.selling.sale import sale_through
+from service.domain.selling.sale import OrderShare, sale_through
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.unit_costs import CostBasis, UnitCosts
 from tests.domain.pricing.reckoning import Asked, Reckoning, grid_prices
@@ -54,7 +54,7 @@ class Question:
             tax_share=reckoning.tax_share,
             convert=lambda amount: amount * self.to_currency / self.from_currency,
             is_converted=reckoning.is_converted,
-            shipping_cost=reckoning.shipping_cost,
+            order=OrderShare(reckoning.shipping_cost),
         )
         return Pricing(Aim(self.policy, sale, self.currency), self.asked.costs)
 

@@ -10,7 +10,7 @@ from service.domain.pricing.errors import UnreachableTargetError
 from service.domain.pricing.price import Pricing
 from service.domain.pricing.price_statement import PriceStatement, discount_statement, price_statement
 from service.domain.selling.channels import ChannelRate, Display
-from service.domain.selling.sale import sale_through
+from service.domain.selling.sale import OrderShare, sale_through
 from service.domain.values.exact import exactly
 from service.domain.values.unit_costs import UnitCosts
 from service.encoding import decoded
@@ -39,7 +39,7 @@ def pricing(
         tax_share=Decimal(tax),
         convert=lambda amount: amount * Decimal(rate),
         is_converted=is_converted,
-        shipping_cost=Decimal(shipping_cost),
+        order=OrderShare(Decimal(shipping_cost)),
     )
     costs = UnitCosts(variable=cost, full=Decimal(full), shown_variable=cost)
     return Pricing(exactly(Aim)(a_policy(**policy), sale, currency), costs)

@@ -8,7 +8,7 @@ import pytest
 
 from service.domain.selling.channels import ChannelRate, Display
 from service.domain.selling.fees import FeeBase
-from service.domain.selling.sale import Sale, sale_through
+from service.domain.selling.sale import OrderShare, Sale, sale_through
 from service.domain.solving.segments import value_at
 from service.domain.values.exact import exactly
 from service.encoding import decoded
@@ -36,7 +36,7 @@ def a_sale(
         tax_share=Decimal(tax),
         convert=convert,
         is_converted=is_converted,
-        shipping_cost=None if shipping_cost is None else Decimal(shipping_cost),
+        order=OrderShare(None if shipping_cost is None else Decimal(shipping_cost)),
     )
 
 

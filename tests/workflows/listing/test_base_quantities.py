@@ -1,4 +1,4 @@
-"""Listings whose price is for 12, 100 or 1000 pieces, sold together in one order."""
+"""Listings whose price is for 12, 100 or 1000 pieces, and those of which several are ordered together."""
 
 from collections.abc import Mapping
 from dataclasses import fields
@@ -159,6 +159,99 @@ class TestThePrice:
 
         assert (found["pegs"].base_quantity, found["one"].base_quantity) == (100, 1)
         assert found["pegs"].price == asked(seller).price_per_piece.price
+
+
+class TestSeveralInOneOrder:
+    """Three pegs ordered together, at a price for one."""
+
+    def test_share_the_fixed_fees_of_the_order(self, seller: Owner) -> None:
+        """A peg costs 0.12. Profit 0.8 g − 0.084 g − 0.30 ÷ 3 − 0.12 = 0.35 × 0.8 g,  0.436 g = 0.22,  g = 0.504587."""
+        seller.put_rate("taxes/vat", DAY, {"rate_share": "0.25"})
+        seller.put("listings/pegs", pegs(1, pieces_per_order=3))
+
+        found = asked(seller)
+
+        price = found.price_per_piece
+        assert (found.base_quantity, found.pieces_per_order, price.price) == (1, 3, euros("0.51"))
+        assert price.target_price == euros("0.504587")
+        assert {each.name: each.formula for each in price.fees}["payment"] == "0.019 × gross with shipping + 0.3 ÷ 3"
+        assert listed(seller)["pegs"].pieces_per_order == 3
+
+    @pytest.mark.parametrize("payer", [{}, {"shipping_paid_by": "buyer"}, {"shipping_charge": "4.90"}])
+    def test_keep_a_part_each_of_what_they_keep_sold_as_one(self, seller: Owner, payer: dict[str, str]) -> None:
+        bands = [{"up_to": "9", "share": "0.1", "fixed": "0.5"}, {"above": "9", "share": "0.05"}]
+        fees = [
+            {"name": "commission", "bands": bands, "tax_share": "0.2"},
+            {"name": "steps", "bands": [{"up_to": "4", "share": "0.1"}, {"above": "4"}], "banding": "portion"},
+            {"name": "payment", "share": "0.02", "minimum": "0.30", "maximum": "6", "base": "gross_with_shipping"},
+        ]
+        paid_by = {"shipping_paid_by": "buyer", **payer} if payer else {}
+        seller.put_rate("channels/quay-market", DAY, builders.channel_rate(fees=fees, **paid_by))
+        for price in ("0.75", "0.76", "9.00", "27.00"):
+            twelve = Decimal(price) * 12
+            seller.put(
+                "listings/pegs", pegs(1, pieces_per_order=12, policy=builders.policy("fixed_price", price), **SENT)
+            )
+            policy = builders.policy("fixed_price", str(twelve))
+            seller.put("listings/dozen", pegs(12, standard_batch=240, policy=policy, **SENT))
+
+            one, together = asked(seller).price_per_piece, asked(seller, "dozen").price_per_piece
+
+            for name in ("fee_total", "shipping_cost", "net_shipping_charge", "proceeds", "profit"):
+                found, expected = (getattr(each, name).amount for each in (one, together))
+                assert abs(found * 12 - expected) < Decimal("0.0001"), (price, name)
+            assert "12 pieces, as estimated, ÷ 12" in str(one.terms)
+
+    def test_are_packed_together(self, seller: Owner) -> None:
+        seller.put("listings/pegs", pegs(1, pieces_per_order=30, **SENT))
+        seller.put("listings/one", pegs(1, **SENT))
+
+        together, alone = asked(seller), asked(seller, "one")
+
+        assert together.shipping is not None
+        assert alone.shipping is not None
+        assert together.price_per_piece.shipping_cost.amount * 10 < alone.price_per_piece.shipping_cost.amount
+        assert listed(seller)["pegs"].shipping_weight_kg == together.shipping.mass_kg > alone.shipping.mass_kg
+
+    def test_are_repriced_and_planned_at_the_price_of_the_sheet(self, seller: Owner) -> None:
+        seller.put("listings/pegs", pegs(1, pieces_per_order=3))
+        seller.put("listings/one", pegs(1))
+
+        changes = applied(seller).changes
+        (line,) = seller.plan_month(lines=[{"listing": "pegs", "pieces": 5000}]).lines
+
+        assert changes["pegs"]["new"]["price"]["amount"] == str(asked(seller).price_per_piece.price.amount)
+        assert changes["pegs"]["new"]["price"]["amount"] < changes["one"]["new"]["price"]["amount"]
+        assert line.price == asked(seller).price_per_piece.price
+
+    def test_of_a_product_in_a_plan_are_spread_too(self, seller: Owner) -> None:
+        sold = {"product": "peg", "standard_batch": 240, "pieces": 12, "price": "1.00", "channel": "quay-market"}
+
+        one, three = seller.plan_month(lines=[sold, {**sold, "pieces_per_order": 3}]).lines
+
+        assert three.proceeds.amount - one.proceeds.amount == Decimal("0.2")
+
+    def test_sent_by_the_workshop_itself_share_the_shipping(self, seller: Owner) -> None:
+        sold = {"product": "peg", "standard_batch": 240, "pieces": 12, "price": "9.00", **SENT}
+
+        one, three = seller.plan_month(lines=[sold, {**sold, "pieces_per_order": 3}]).lines
+
+        assert three.proceeds.amount > one.proceeds.amount
+
+    @pytest.mark.parametrize(
+        ("changes", "member", "reason"),
+        [
+            ({"pieces_per_order": 18, "base_quantity": 12}, "pieces_per_order", "a multiple of 12"),
+            ({"pieces_per_order": 2401}, "standard_batch", "at least the 2401 pieces of an order"),
+        ],
+    )
+    def test_are_refused_if_nobody_could_order_or_make_them(
+        self, seller: Owner, changes: dict[str, int], member: str, reason: str
+    ) -> None:
+        with pytest.raises(InvalidValuesError, match=reason) as refusal:
+            seller.put("listings/pegs", pegs(**{"base": 1, **changes}))
+
+        assert [each.path for each in refusal.value.problems] == [(member,)]
 
 
 class TestRepricing:
