@@ -3,9 +3,10 @@
 import json
 import os
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import Any
 from uuid import UUID, uuid4
@@ -97,9 +98,12 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     The service caches results in memory: code whose result another test has cached would not run while measured.
     """
     items.sort(key=lambda each: not is_of_the_core(each))
-    unfit = [each for each in items if is_unfit(each)]
+    fit: list[pytest.Item] = []
+    unfit: list[pytest.Item] = []
+    for each in items:
+        (unfit if is_unfit(each) else fit).append(each)
     config.hook.pytest_deselected(items=unfit)
-    items[:] = [each for each in items if each not in unfit]
+    items[:] = fit
 
 
 @contextmanager
@@ -123,20 +127,36 @@ def own_database(url: str) -> Iterator[str]:
         server.dispose()
 
 
-@pytest.fixture(scope="session", params=ENGINES, ids=[engine.partition(":")[0] for engine in ENGINES])
-def database_url(request: pytest.FixtureRequest) -> Iterator[str]:
-    """A database of each engine, migrated once; tests share it, each with a workshop of its own."""
-    with ExitStack() as databases:
-        if request.param == "sqlite":
+@contextmanager
+def migrated(engine: str) -> Iterator[str]:
+    """The URL of a database with all tables: a file for SQLite, or else a copy of the database at the URL."""
+    with ExitStack() as opened:
+        if engine == "sqlite":
             memory = MEMORY if os.access(MEMORY, os.W_OK) else None
-            directory = databases.enter_context(tempfile.TemporaryDirectory(prefix="pugmill-", dir=memory))
+            directory = opened.enter_context(tempfile.TemporaryDirectory(prefix="pugmill-", dir=memory))
             url = f"sqlite:///{directory}/pugmill.db"
         else:
-            url = databases.enter_context(own_database(request.param))
+            url = opened.enter_context(own_database(engine))
         database = Database(url)
         migrate(database)
         database.dispose()
         yield url
+
+
+@pytest.fixture(scope="session")
+def databases() -> Iterator[Callable[[str], str]]:
+    """The URL of each engine's database, made when first asked for and kept to the end.
+
+    Of a fixture with parameters only one value at a time is kept, and a test process changes engines with every file.
+    """
+    with ExitStack() as kept:
+        yield cache(lambda engine: kept.enter_context(migrated(engine)))
+
+
+@pytest.fixture(scope="session", params=ENGINES, ids=[engine.partition(":")[0] for engine in ENGINES])
+def database_url(request: pytest.FixtureRequest, databases: Callable[[str], str]) -> str:
+    """A database of each engine; tests share it, each with a workshop of its own."""
+    return databases(request.param)
 
 
 @pytest.fixture(scope="session")
@@ -156,11 +176,22 @@ def feed_server(running_feed: FeedServer, monkeypatch: pytest.MonkeyPatch) -> It
 
 
 @pytest.fixture(scope="session")
-def app(database_url: str, running_feed: FeedServer) -> Iterator[flask.Flask]:
-    application = create_app(Settings(database_url=database_url, feed_url=running_feed.url, rate_limit=None))
-    application.extensions["pugmill.feed"] = feed_at(running_feed.url, AS_PATIENT_AS_THE_SERVICE)
-    yield application
-    application.extensions["pugmill.database"].dispose()
+def apps(databases: Callable[[str], str], running_feed: FeedServer) -> Iterator[Callable[[str], flask.Flask]]:
+    """The application over each database, kept like `databases`."""
+    with ExitStack() as kept:
+
+        def made(database_url: str) -> flask.Flask:
+            application = create_app(Settings(database_url=database_url, feed_url=running_feed.url, rate_limit=None))
+            application.extensions["pugmill.feed"] = feed_at(running_feed.url, AS_PATIENT_AS_THE_SERVICE)
+            kept.callback(application.extensions["pugmill.database"].dispose)
+            return application
+
+        yield cache(made)
+
+
+@pytest.fixture(scope="session")
+def app(database_url: str, apps: Callable[[str], flask.Flask]) -> flask.Flask:
+    return apps(database_url)
 
 
 @pytest.fixture(scope="session")
@@ -170,8 +201,9 @@ def database(app: flask.Flask) -> Database:
 
 
 @pytest.fixture(scope="session")
-def contract(app: flask.Flask) -> Contract:
-    return Contract(app)
+def contract() -> Contract:
+    """The contract, which does not depend on the database."""
+    return Contract(create_app(Settings(database_url="sqlite://")))
 
 
 @dataclass(kw_only=True)
