@@ -82,9 +82,9 @@ class Hostile:
         """Seconds until the attack is over; never 0, which would mean not to wait at all."""
         return max(0.1, self.end - time.monotonic())
 
-    def ask(self, method: str, path: str, key: str = "", body: Any = None, accept: str = "*/*") -> int:
+    def ask(self, method: str, path: str, key: str = "", body: Any = None) -> int:
         """Send a request over a connection of its own, and read the whole answer; returns its status, or 0."""
-        headers = {"Accept": accept, **({"Authorization": f"Bearer {key}"} if key else {})}
+        headers = {"Authorization": f"Bearer {key}"} if key else {}
         if method == "POST":
             headers["Idempotency-Key"] = f'"{uuid4()}"'
         sent = None
@@ -140,9 +140,9 @@ def status_of(connection: socket.socket) -> str:
     return "none"
 
 
-def get(path: str, key: str, accept: str = "*/*") -> bytes:
+def get(path: str, key: str) -> bytes:
     """A GET request as it is sent."""
-    told = f"GET {path} HTTP/1.1\r\nHost: 127.0.0.1\r\nAccept: {accept}\r\nAuthorization: Bearer {key}\r\n\r\n"
+    told = f"GET {path} HTTP/1.1\r\nHost: 127.0.0.1\r\nAccept: */*\r\nAuthorization: Bearer {key}\r\n\r\n"
     return told.encode()
 
 
@@ -190,7 +190,7 @@ def refresh(client: Hostile) -> None:
 def preview(client: Hostile) -> None:
     """Every listing on such channels, repriced as a preview."""
     body = {"as_of": some_day(), "include_unchanged": True}
-    client.ask("POST", "/v1/repricings", client.ground.read_only, body, "application/x-ndjson")
+    client.ask("POST", "/v1/repricings.ndjson", client.ground.read_only, body)
 
 
 def papers(client: Hostile) -> None:
@@ -201,7 +201,7 @@ def papers(client: Hostile) -> None:
 
 def unread(client: Hostile) -> None:
     """A long answer that is never read."""
-    request = get(client.ground.repriced, client.ground.repricing, "application/x-ndjson")
+    request = get(f"{client.ground.repriced}.ndjson", client.ground.repricing)
     connection = client.opened(request, receiving=4096)
     if connection is None:
         return

@@ -57,15 +57,14 @@ blueprint = Blueprint("month", __name__, url_prefix="/v1", description="Whether 
 class BreakEven(MethodView):
     """Whether a month pays."""
 
-    @operation("planMonth", forms=(JSON, HTML, *IMAGES), stores=False, is_heavy=True, refuses=(409,))
+    @operation("planMonth", documents=(HTML, *IMAGES), stores=False, is_heavy=True, refuses=(409,))
     @blueprint.arguments(MonthPlanSchema(), example=MONTH)
     @blueprint.response(200, schema_of(MonthStatement))
     def post(self, question: MonthQuestion) -> flask.Response:
         """What a month's plan earns, where it breaks even, what limits it, and which mix would earn most.
 
-        As HTML it is a report with a chart, for screen and paper; as an image, the chart alone. Prices and costs are
-        those of the products' own sheets on the day, or what they would be at other rates and facts. Nothing is
-        stored.
+        Prices and costs are those of the products' own sheets on the day, or what they would be at other rates and
+        facts. A page is a report with a chart, for screen and paper; a picture is the chart alone. Nothing is stored.
         """
         statement, locale = month.plan_month(workspace(), question, question.supposed), workshop().locale
         media_type = current().media_type

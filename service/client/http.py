@@ -54,15 +54,14 @@ class Service:
 
         Args:
             query: query parameters; those that are None are left out.
-            headers: further headers; they may replace Accept.
+            headers: further headers.
             is_long: whether the answer may take minutes; it is then streamed, for `parts` or `data` to read.
 
         Raises:
             RefusedError: with the service's reason, if it answered.
         """
-        known = {"Accept": "application/json"}
-        if method == "POST":  # if a proxy sends the request twice, it is still done once
-            known["Idempotency-Key"] = f'"{uuid4()}"'
+        # If a proxy sends a POST twice, it is still done once.
+        known = {"Idempotency-Key": f'"{uuid4()}"'} if method == "POST" else {}
         sent = {"json": body, "params": query, "headers": {**known, **(headers or {})}}
         timeout = CONNECT_SECONDS, PATIENCE_SECONDS if is_long else TIMEOUT_SECONDS
         return self._answer(method, path, timeout=timeout, stream=is_long, **sent)

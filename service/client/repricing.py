@@ -113,7 +113,7 @@ def _settled(service: Service, question: Question, *, is_dry_run: bool) -> Answe
 def _save_changes(service: Service, question: Question, answer: Answer, file: BinaryIO) -> None:
     """Write every change as the service's CSV."""
     if answer["id"] is None:
-        _save(service, file, answer, "POST", ADDRESS, question)
+        _save(service, file, answer, "POST", f"{ADDRESS}.csv", question)
         return
     try:
         save_recorded(service, answer, file)
@@ -124,11 +124,11 @@ def _save_changes(service: Service, question: Question, answer: Answer, file: Bi
 
 def save_recorded(service: Service, repricing: Answer, file: BinaryIO) -> None:
     """Write every change of a stored repricing as CSV."""
-    _save(service, file, repricing, "GET", f"{ADDRESS}/{repricing['id']}/changes")
+    _save(service, file, repricing, "GET", f"{ADDRESS}/{repricing['id']}/changes.csv")
 
 
 def _save(service: Service, file: BinaryIO, answer: Answer, method: str, path: str, body: Any = None) -> None:
-    listed = service.send(method, path, body, headers={"Accept": "text/csv"}, is_long=True)
+    listed = service.send(method, path, body, is_long=True)
     file.writelines(bytes_shown(service.parts(listed), "changes", length_of(listed.headers)))
     # An answer without a length that was cut off by the other side looks like a short one.
     wanted = sum(answer["summary"][decision] for decision in _LISTED)

@@ -8,8 +8,15 @@ from urllib.parse import unquote_to_bytes
 from werkzeug.test import EnvironBuilder, TestResponse, run_wsgi_app
 from werkzeug.wrappers import Request
 
+from service.api.http.forms import FILES, JSON
 from tests.conftest import Client
 from tests.support.writes import Stored, everything_of, nothing_is_stored
+
+
+def in_form(address: str, form: str) -> str:
+    """The address of a document in a media type; the plain address for JSON, its default."""
+    path, mark, query = address.partition("?")
+    return address if form == JSON else f"{path}.{FILES[form].ending}{mark}{query}"
 
 
 def stored(client: Client) -> Stored:

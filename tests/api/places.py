@@ -1,7 +1,7 @@
 """Sample requests, one or more for every operation of the contract, for tests that try them all."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -52,6 +52,7 @@ class Place:
         body: body to send, if any.
         for_stranger: expected status for another workshop that has registered nothing.
         stores: whether it may change stored data.
+        is_document: whether it is one of several forms, each at its own address, of the same view.
     """
 
     method: str
@@ -60,6 +61,7 @@ class Place:
     body: Any = None
     for_stranger: int
     stores: bool = False
+    is_document: bool = False
 
     def address(self, ids: Ids = NO_IDS) -> str:
         return self.path.format_map(ids)
@@ -106,10 +108,6 @@ def _others() -> list[Place]:
         Place(method="GET", template="/v1/capacity", path="/v1/capacity?weeks=2", for_stranger=200),
         Place(method="GET", template=f"{one}/cost-sheet", path=f"{sheet}/cost-sheet?{costs}", for_stranger=404),
         Place(method="POST", template=f"{one}/cost-sheet", path=f"{sheet}/cost-sheet", body=question, for_stranger=404),
-        Place(
-            method="GET", template=f"{one}/cost-sheet.html", path=f"{sheet}/cost-sheet.html?{costs}", for_stranger=404
-        ),
-        Place(method="GET", template=f"{one}/cost-sheet.pdf", path=f"{sheet}/cost-sheet.pdf?{costs}", for_stranger=404),
         Place(
             method="GET",
             template=f"{one}/cost-sheet/workings",
@@ -222,9 +220,10 @@ def _others() -> list[Place]:
         Place(method="DELETE", template=quotation, path=quotation, for_stranger=404, stores=True),
         Place(
             method="GET",
-            template=f"{quotation}/quotation.{{form}}",
-            path=f"{quotation}/quotation.pdf?locale=de_DE",
+            template=f"{quotation}/quotation",
+            path=f"{quotation}/quotation?locale=de_DE",
             for_stranger=404,
+            is_document=True,
         ),
         Place(method="GET", template=f"{quotation}/events", path=f"{quotation}/events", for_stranger=404),
         *(
@@ -272,7 +271,29 @@ def _others() -> list[Place]:
     ]
 
 
-PLACES = [*_registered(), *_others()]
+_ENDINGS = {
+    ("GET", "/v1/products/{code}/cost-sheet"): ("html", "pdf", "svg", "png"),
+    ("POST", "/v1/products/{code}/cost-sheet"): ("html", "pdf", "svg", "png"),
+    ("POST", "/v1/break-even"): ("html", "svg", "png"),
+    ("GET", "/v1/listings/{code}/price-history"): ("svg", "png"),
+    ("GET", "/v1/price-list"): ("jsonld",),
+    ("POST", "/v1/repricings"): ("csv", "ndjson"),
+    ("GET", "/v1/repricings/{repricing_id}/changes"): ("csv", "ndjson"),
+    ("GET", "/v1/quotations/{quotation_id}/quotation"): ("pdf", "html", "xml", "txt"),
+}
+"""File endings of the documents of a place."""
+
+
+def _with_documents(place: Place) -> list[Place]:
+    path, mark, query = place.path.partition("?")
+    documents = [
+        replace(place, template=f"{place.template}.{ending}", path=f"{path}.{ending}{mark}{query}", is_document=True)
+        for ending in _ENDINGS.get((place.method, place.template), ())
+    ]
+    return documents if place.is_document else [place, *documents]
+
+
+PLACES = [each for place in (*_registered(), *_others()) for each in _with_documents(place)]
 KEYED = [place for place in PLACES if place.path.startswith("/v1/")]
 
 

@@ -492,7 +492,7 @@ class TestRepricing:
         priced(*DEARER, "--csv", str(nothing))
 
         (latest, *_) = repricings(demo)
-        recorded = demo.get(f"repricings/{latest['id']}/changes", headers={"Accept": "text/csv"}).data
+        recorded = demo.get(f"repricings/{latest['id']}/changes.csv").data
         assert done.read_bytes() == recorded
         assert recorded.decode().splitlines()[0] == COLUMNS
         changed = csv.DictReader(io.StringIO(recorded.decode(), newline=""))
@@ -518,7 +518,7 @@ class TestRepricing:
         self, demo: Client, priced: Run, tmp_path: Path, way: str
     ) -> None:
         def cut_off(request: Any) -> bytes | None:
-            if not request.path.endswith("/changes"):
+            if not request.path.endswith("/changes.csv"):
                 return None
             if way == "broken off":
                 raise requests.ConnectionError

@@ -562,7 +562,7 @@ class TestTheMainJob:
             client.post("repricings", {"as_of": "2026-11-25"})
             applied = client.post("repricings", {"as_of": "2026-11-25", "apply": True}).json
             client.get("repricings")
-            client.get(f"repricings/{applied['id']}/changes", headers={"Accept": "text/csv"})
+            client.get(f"repricings/{applied['id']}/changes.csv")
             client.get("listings/sheet-online/price-history")
             client.post(f"repricings/{applied['id']}/rollback", None)
 

@@ -9,7 +9,6 @@ from uuid import UUID
 import marshmallow as ma
 
 from service.api.contract.fields import DateField
-from service.api.http.forms import QUOTATION_FORMS
 from service.api.http.operations import Request
 from service.api.http.problems import ProblemError
 from service.domain.quoting.life import count_of
@@ -55,14 +54,6 @@ def _id(text: str, noun: str) -> UUID:
     return found
 
 
-def _form(text: str) -> str:
-    """Returns the file ending of a link to a quotation; raises a problem 404 if a quotation has no such form."""
-    if text not in QUOTATION_FORMS:
-        told = ", ".join(QUOTATION_FORMS)
-        raise ProblemError(404, "not-found", f"a quotation has no form '{text[:20]}'; it has {told}")
-    return text
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
     """A variable part of an address, a shared parameter of the contract.
@@ -101,12 +92,6 @@ PARTS = {
         description="The repricing's id.",
         schema={"type": "string", "format": "uuid"},
         read=_repricing_id,
-    ),
-    "form": Part(
-        component="QuotationForm",
-        description="The file format: pdf, html, xml or txt.",
-        schema={"type": "string", "enum": list(QUOTATION_FORMS)},
-        read=_form,
     ),
 }
 

@@ -9,6 +9,7 @@ import marshmallow as ma
 from apispec.ext.marshmallow import MarshmallowPlugin
 from apispec.ext.marshmallow.openapi import OpenAPIConverter
 from flask import Flask
+from flask.views import MethodView
 from flask_smorest.spec.plugins import FlaskPlugin
 from webargs.flaskparser import FlaskParser
 
@@ -17,8 +18,8 @@ from service.api.contract.addresses import PARTS
 from service.api.contract.schemas import DeclaredSchema
 from service.api.contract.shapes import learn
 from service.api.contract.shared_parts import CONDITIONS, DONE, ETAG, IF_CHANGED, KEYS, RATE_LIMIT, refusals
-from service.api.http.forms import IMAGES, JSON, JSON_LD, PDF
-from service.api.http.operations import Operation, declared_in
+from service.api.http.forms import FILES, IMAGES, JSON_LD, PDF
+from service.api.http.operations import Operation, as_document, declared_in
 from service.api.http.reading import Parser
 
 SUMMARY = (
@@ -91,7 +92,20 @@ class Blueprint(flask_smorest.Blueprint):
             learn(schema.declared_class, example)
         return super().arguments(schema, example=example, **options)
 
-    def add_url_rule(self, rule: str, *args: Any, **options: Any) -> None:
+    def add_url_rule(
+        self, rule: str, endpoint: str | None = None, view_func: Any = None, *args: Any, **options: Any
+    ) -> None:
+        """Register the views of an address, and each of their documents at an address with its file ending."""
+        methods = {name.lower(): getattr(view_func, name.lower()) for name in view_func.methods}
+        asked = {name: declared_in(method._apidoc) for name, method in methods.items()}
+        if any(each.forms for each in asked.values()):
+            self._add(rule, endpoint, view_func, *args, **options)
+        for form in dict.fromkeys(form for each in asked.values() for form in each.documents):
+            found = {name: as_document(methods[name], form) for name, each in asked.items() if form in each.documents}
+            view = type(f"{view_func.__name__}As{FILES[form].ending.capitalize()}", (MethodView,), found)
+            self._add(f"{rule}.{FILES[form].ending}", None, view)
+
+    def _add(self, rule: str, *args: Any, **options: Any) -> None:
         """Register the rule, and document its variable parts."""
         parts = [part.component for name, part in PARTS.items() if f"<{name}>" in rule]
         super().add_url_rule(rule, *args, **(options | {"parameters": parts}))
@@ -123,10 +137,10 @@ class Blueprint(flask_smorest.Blueprint):
 
 
 def _complete(response: dict[str, Any], asked: Operation, *, is_tagged: bool) -> None:
-    """Add the other media types of a success, and its common headers."""
-    for form in asked.forms:
-        if form != JSON and "content" in response:
-            response["content"].setdefault(form, {"schema": dict(_SCHEMAS.get(form, _TEXT))})
+    """Add the media types of a success, and its common headers."""
+    if described := response.get("content"):
+        found = {form: described.get(form, {"schema": dict(_SCHEMAS.get(form, _TEXT))}) for form in asked.forms}
+        response["content"] = found
     if asked.is_keyed:
         tag = ETAG if is_tagged else {}
         response["headers"] = {**response.get("headers", {}), **tag, **RATE_LIMIT}

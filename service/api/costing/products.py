@@ -58,7 +58,7 @@ class CostQuery:
     as_of: date | None = None
 
 
-SHEET_FORMS = (JSON, HTML, PDF, *IMAGES)
+SHEET_DOCUMENTS = (HTML, PDF, *IMAGES)
 
 
 @declared
@@ -113,48 +113,25 @@ class CostSheet(MethodView):
     """What a batch costs."""
 
     @remembered
-    @operation("getCostSheet", forms=SHEET_FORMS, refuses=(409,))
+    @operation("getCostSheet", documents=SHEET_DOCUMENTS, refuses=(409,))
     @blueprint.arguments(schema_of(CostQuery)(), location="query")
     @blueprint.response(200, schema_of(CostStatement), headers=ETAG)
     def get(self, query: CostQuery, code: str) -> flask.Response:
-        """What a batch costs on a day, line by line; as a page or as PDF with every formula written out.
+        """What a batch costs on a day, line by line.
 
-        As an image: what the cost of a piece consists of.
+        A page or PDF has every formula written out; a picture shows what the cost of a piece consists of.
         """
         return _shown(code, query.quantity, query.as_of)
 
-    @operation("supposeCostSheet", forms=SHEET_FORMS, stores=False, refuses=(409,))
+    @operation("supposeCostSheet", documents=SHEET_DOCUMENTS, stores=False, refuses=(409,))
     @blueprint.arguments(WhatIfSchema(), example=WHAT_IF)
     @blueprint.response(200, schema_of(CostStatement))
     def post(self, question: WhatIfQuestion, code: str) -> flask.Response:
-        """What a batch would cost at other rates, or made otherwise; nothing is stored."""
+        """What a batch would cost at other rates, or made otherwise.
+
+        Nothing is stored.
+        """
         return _shown(code, question.quantity, question.as_of, question.supposed)
-
-
-@blueprint.route("/<code>/cost-sheet.html")
-class CostSheetPage(MethodView):
-    """What a batch costs, as a page at a plain link."""
-
-    @remembered
-    @operation("getCostSheetPage", forms=(HTML,), refuses=(409,))
-    @blueprint.arguments(schema_of(CostQuery)(), location="query")
-    @blueprint.response(200, {"type": "string"}, content_type=HTML, headers=ETAG)
-    def get(self, query: CostQuery, code: str) -> flask.Response:
-        """What a batch costs, as a page with every formula written out."""
-        return _shown(code, query.quantity, query.as_of)
-
-
-@blueprint.route("/<code>/cost-sheet.pdf")
-class CostSheetPaper(MethodView):
-    """What a batch costs, as PDF at a plain link."""
-
-    @remembered
-    @operation("getCostSheetPaper", forms=(PDF,), refuses=(409,))
-    @blueprint.arguments(schema_of(CostQuery)(), location="query")
-    @blueprint.response(200, {"type": "string", "format": "binary"}, content_type=PDF, headers=ETAG)
-    def get(self, query: CostQuery, code: str) -> flask.Response:
-        """What a batch costs, as PDF with every formula written out."""
-        return _shown(code, query.quantity, query.as_of)
 
 
 def _shown(code: str, quantity: int, as_of: date | None, supposed: Supposed = NOTHING_SUPPOSED) -> flask.Response:

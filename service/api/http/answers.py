@@ -9,7 +9,7 @@ import flask
 from werkzeug.datastructures import MIMEAccept
 
 from service.api.http.auth import workshop
-from service.api.http.forms import JSON, PDF, QUOTATION_FORMS
+from service.api.http.forms import JSON, PDF
 from service.api.http.operations import Request, current
 from service.api.http.problems import ProblemError
 from service.documents.writing.typesetting import paper_locale
@@ -33,9 +33,7 @@ def negotiate(request: Request) -> None:
 
 
 def _offered(request: Request) -> tuple[str, ...]:
-    form = (request.view_args or {}).get("form")
-    asked = request.operation
-    return (QUOTATION_FORMS[form],) if form in QUOTATION_FORMS else asked.forms if asked else (JSON,)
+    return request.operation.forms if request.operation else (JSON,)
 
 
 def fonts() -> Path | None:

@@ -3,12 +3,12 @@
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, wraps
 from typing import Any, cast
 
 import flask
 
-from service.api.http.forms import JSON, PAPERS
+from service.api.http.forms import FILES, JSON, PAPERS
 from service.arrivals import Allowance
 from service.domain.listing.price_change import RepricingSummary
 from service.store.workshop.workshops import Access
@@ -24,7 +24,9 @@ class Operation:
 
     Attributes:
         id: its name in the contract.
-        forms: the media types that it offers; the first is the default.
+        forms: the media types that it offers at its own address, by Accept; the first is the default. Empty if it has
+            no such address.
+        documents: the media types that have an address of their own: this one's, with the file ending of the form.
         stores: whether the key needs the scope to write.
         is_long: whether it may take longer, because it reads everything or waits for another service.
         is_heavy: whether it may compute for seconds.
@@ -40,6 +42,7 @@ class Operation:
 
     id: str
     forms: tuple[str, ...] = (JSON,)
+    documents: tuple[str, ...] = ()
     stores: bool = True
     is_long: bool = False
     is_heavy: bool = False
@@ -66,6 +69,22 @@ def operation(operation_id: str, **facts: Any) -> Callable[[Callable[..., Any]],
         return function
 
     return decorate
+
+
+def as_document(function: Any, media_type: str) -> Any:
+    """The view at the address of one of its documents: the same, in this form alone."""
+    file = FILES[media_type]
+    declared = declared_in(function._apidoc)
+    asked = replace(declared, id=declared.id + file.ending.capitalize(), forms=(media_type,), documents=())
+    summary, line_break, rest = function.__doc__.partition("\n")
+
+    @wraps(function)
+    def view(*args: Any, **kwargs: Any) -> Any:
+        return function(*args, **kwargs)
+
+    told = f"{summary.removesuffix('.')}, as {file.words}.{line_break}{rest}"
+    view.__doc__, view._apidoc = told, {**function._apidoc, _DECLARED: asked}  # type: ignore[attr-defined]
+    return view
 
 
 def declared_in(documentation: dict[str, Any]) -> Operation:

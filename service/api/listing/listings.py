@@ -58,13 +58,14 @@ class ListingPriceSheet(MethodView):
 class PriceList(MethodView):
     """The price list."""
 
-    @operation("getPriceList", forms=(CSV, JSON_LD), is_long=True)
+    @operation("getPriceList", forms=(CSV,), documents=(JSON_LD,), is_long=True)
     @blueprint.arguments(schema_of(PriceListQuery)(), location="query")
     @blueprint.response(200, {"type": "string"}, content_type=CSV, headers=ETAG)
     def get(self, query: PriceListQuery) -> flask.Response:
-        """Every listing with its price, in one consistent state: as CSV (RFC 4180) or schema.org's products and offers.
+        """Every listing with its price, in one consistent state.
 
-        A listing that cannot be priced has the reason in place of a price; in JSON-LD it has no offer.
+        CSV (RFC 4180) at this address. A listing that cannot be priced has the reason in place of a price; in JSON-LD
+        it has no offer.
         """
         media_type = current().media_type
         entries = price_list(workspace(), query.as_of or workshop().today(), query.channel, query.prices)

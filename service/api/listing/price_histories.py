@@ -43,13 +43,13 @@ class HistoryQuery(PageQuery):
 class PriceHistory(MethodView):
     """The prices of a listing over time."""
 
-    @operation("getPriceHistory", forms=(JSON, *IMAGES))
+    @operation("getPriceHistory", documents=IMAGES)
     @blueprint.arguments(schema_of(HistoryQuery)(), location="query")
     @blueprint.response(200, listed(schema_of(PriceHistoryEntry), "PriceHistory", {}), headers=LINK | ETAG)
     def get(self, query: HistoryQuery, code: str) -> flask.Response:
-        """Every price set on a listing, applied last first; as an image, the newest 1,000 over time.
+        """Every price set on a listing, applied last first.
 
-        `limit` and `cursor` apply to JSON only.
+        A picture shows the newest 1,000 over time, whatever `limit` and `cursor`.
         """
         before, as_of = position(query, UUID), query.as_of or workshop().today()
         if current().media_type != JSON:

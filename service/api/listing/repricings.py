@@ -39,7 +39,7 @@ from service.workflows.entity_tags import tag
 from service.workflows.listing import repricing, repricing_records
 from service.workflows.workspace import Workspace
 
-blueprint = Blueprint("repricings", __name__, url_prefix="/v1/repricings", description="New prices when costs change.")
+blueprint = Blueprint("repricings", __name__, url_prefix="/v1", description="New prices when costs change.")
 
 _PATH = "/v1/repricings"
 _ROWS = 500
@@ -85,7 +85,7 @@ def _lines(changes: Iterable[dict[str, Any]]) -> Iterator[bytes]:
 _WRITERS = {CSV: price_changes_csv, NDJSON: _lines}
 
 
-@blueprint.route("")
+@blueprint.route("/repricings")
 class Repricings(MethodView):
     """All repricings."""
 
@@ -103,7 +103,7 @@ class Repricings(MethodView):
         )
 
     @operation(  # the view itself requires the scope to write if it applies
-        "reprice", forms=(JSON, CSV, NDJSON), stores=False, is_long=True, headers=(IF_PREVIEWED, MAY_BE_REPEATED)
+        "reprice", documents=(CSV, NDJSON), stores=False, is_long=True, headers=(IF_PREVIEWED, MAY_BE_REPEATED)
     )
     @blueprint.arguments(schema_of(PageQuery)(), location="query")
     @blueprint.arguments(OrderSchema(), example=REPRICING)
@@ -115,16 +115,16 @@ class Repricings(MethodView):
         The prices are in force from the day of the rates on, or from today if that is later. They replace what is in
         force on that day; what is set for a later day stays.
 
-        A preview in JSON is paged, with the totals on the first page; text/csv and application/x-ndjson contain every
-        change. A preview stores nothing.
+        A preview in JSON is paged, with the totals on the first page; CSV and JSON lines have every change,
+        whatever `limit` and `cursor`. A preview stores nothing.
         """
-        request = order.request()
+        request, after = order.request(), position(query, str) or ""
         if order.apply:
             require(WRITE)
             return once(lambda joint: _applied(joint, query, request), again=_applied_again)
         sent_key()  # not needed here, but refuses a malformed key before the client applies with it
         if current().media_type == JSON:
-            return _preview(query, request, order.rates)
+            return _preview(query, after, request, order.rates)
         return _whole_preview(request, order.rates)
 
 
@@ -152,9 +152,8 @@ def _applied_again(answer: StoredAnswer) -> flask.Response:
     return _streamed(_changes(workspace(), UUID(applied)) if applied else (), current().media_type)
 
 
-def _preview(query: PageQuery, request: RepricingRequest, what_if: WhatIf) -> flask.Response:
+def _preview(query: PageQuery, after: str, request: RepricingRequest, what_if: WhatIf) -> flask.Response:
     """A page of a preview; the first has the totals and therefore reads all listings."""
-    after = position(query, str) or ""
     with (
         repricing.preview(workspace(), request, what_if) as seen,
         closing(seen.changes(after)) as changes,  # closed before its connection
@@ -208,7 +207,7 @@ def _told(repricing: Repricing) -> flask.Response:
     return tagged(repricing_records.tag_of(repricing), lambda: data_answer(stored_statement(repricing)))
 
 
-@blueprint.route("/<repricing_id>")
+@blueprint.route("/repricings/<repricing_id>")
 class OneRepricing(MethodView):
     """A repricing."""
 
@@ -219,15 +218,18 @@ class OneRepricing(MethodView):
         return _told(repricing_records.find_repricing(workspace(), repricing_id))
 
 
-@blueprint.route("/<repricing_id>/changes")
+@blueprint.route("/repricings/<repricing_id>/changes")
 class RepricingChanges(MethodView):
     """The changes of a repricing."""
 
-    @operation("listPriceChanges", forms=(JSON, CSV, NDJSON), is_long=True)
+    @operation("listPriceChanges", documents=(CSV, NDJSON), is_long=True)
     @blueprint.arguments(schema_of(PageQuery)(), location="query")
     @blueprint.response(200, listed(schema_of(PriceChange), "PriceChanges", {}), headers=LINK)
     def get(self, query: PageQuery, repricing_id: UUID) -> flask.Response:
-        """The decision on each listing, and why: paged as JSON, complete as text/csv or application/x-ndjson."""
+        """The decision on each listing, and why.
+
+        Paged as JSON; CSV and JSON lines have every change, whatever `limit` and `cursor`.
+        """
         after = position(query, str) or ""
         media_type = current().media_type
         if media_type != JSON:  # records never change
@@ -247,7 +249,7 @@ class RollbackQuery:
     dry_run: bool = False
 
 
-@blueprint.route("/<repricing_id>/rollback")
+@blueprint.route("/repricings/<repricing_id>/rollback")
 class RepricingRollback(MethodView):
     """Rolling a repricing back."""
 

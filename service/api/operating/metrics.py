@@ -19,6 +19,7 @@ from prometheus_client.registry import Collector
 from service import clock, time_limit
 from service.api.contract.blueprints import Blueprint
 from service.api.http.auth import database
+from service.api.http.forms import TEXT
 from service.api.http.operations import Request, operation
 from service.domain.listing.price_change import RepricingSummary
 from service.workflows.workshop.watching import find_feed_state, is_answering
@@ -31,7 +32,6 @@ SLOT = "PUGMILL_SLOT"
 
 A worker that replaces another continues its files. Without it, each process has files of its own.
 """
-CONTENT_TYPE = "text/plain"
 _SECONDS = (0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 5, 10, 30)
 _METHODS = frozenset({"GET", "HEAD", "POST", "PUT", "DELETE"})
 _FEED_SECONDS = 1
@@ -177,12 +177,12 @@ class _OfNow(Collector):
 class MetricsView(MethodView):
     """Metrics."""
 
-    @operation("getMetrics", is_keyed=False)
-    @blueprint.response(200, {"type": "string"}, content_type=CONTENT_TYPE)
+    @operation("getMetrics", forms=(TEXT,), is_keyed=False)
+    @blueprint.response(200, {"type": "string"}, content_type=TEXT)
     def get(self) -> flask.Response:
         """Metrics of all workers since their start: requests, repricings, refreshes, age of the exchange rates.
 
         In Prometheus's text format. It needs no key and names no workshop; keep it inside your own network.
         """
         metrics: Metrics = flask.current_app.extensions["pugmill.metrics"]
-        return flask.Response(metrics.told(), content_type=f"{CONTENT_TYPE}; version=0.0.4; charset=utf-8")
+        return flask.Response(metrics.told(), content_type=f"{TEXT}; version=0.0.4; charset=utf-8")

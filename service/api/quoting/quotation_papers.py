@@ -13,8 +13,8 @@ from service.api.contract.schemas import schema_of
 from service.api.contract.shared_parts import ETAG
 from service.api.http.answers import fonts, locale_for, tagged
 from service.api.http.auth import workspace
-from service.api.http.forms import HTML, PDF, QUOTATION_FORMS, TEXT, XML
-from service.api.http.operations import operation
+from service.api.http.forms import FILES, HTML, PDF, QUOTATION_FORMS, TEXT, XML
+from service.api.http.operations import current, operation
 from service.documents.quoting.quotation_page import quotation_page, quotation_pdf
 from service.documents.quoting.quotation_paper import QuotationPaper, QuotationView
 from service.documents.quoting.quotation_text import quotation_text
@@ -30,7 +30,6 @@ blueprint = Blueprint(
     "quotation-papers", __name__, url_prefix="/v1/quotations", description="Quotations as customers read them."
 )
 _VERSION = version("pugmill")  # another version may lay the same quotation out differently
-_ENDINGS = {media_type: form for form, media_type in QUOTATION_FORMS.items()}
 
 
 @declared
@@ -62,7 +61,7 @@ _WRITERS = {
 
 def paper_of(quotation: Quotation, media_type: str, locale: str | None) -> flask.Response:
     """The quotation in a media type, or 304 if the client has it."""
-    writer, ending = _WRITERS[media_type], _ENDINGS[media_type]
+    writer, ending = _WRITERS[media_type], FILES[media_type].ending
 
     def make() -> flask.Response:
         paper = quotations.quotation_paper(quotation)
@@ -82,19 +81,17 @@ def _name(quotation: Quotation) -> str:
 def alternatives(quotation: Quotation) -> str:
     """Links to the other forms of the quotation (RFC 8288)."""
     address = f"/v1/quotations/{quotation.number or quotation.id}/quotation"
-    return ", ".join(
-        f'<{address}.{form}>; rel="alternate"; type="{media_type}"' for form, media_type in QUOTATION_FORMS.items()
-    )
+    return ", ".join(f'<{address}.{FILES[form].ending}>; rel="alternate"; type="{form}"' for form in QUOTATION_FORMS)
 
 
-@blueprint.route("/<quotation_id>/quotation.<form>")
-class QuotationPaperLink(MethodView):
-    """A quotation in one form, at a plain link."""
+@blueprint.route("/<quotation_id>/quotation")
+class QuotationPapers(MethodView):
+    """A quotation in each form, at plain links."""
 
-    @operation("getQuotationPaper", forms=tuple(QUOTATION_FORMS.values()))
+    @operation("getQuotation", forms=(), documents=QUOTATION_FORMS)
     @blueprint.arguments(schema_of(PaperQuery)(), location="query")
-    @blueprint.response(200, {"type": "string"}, content_type=TEXT, headers=ETAG)
-    def get(self, query: PaperQuery, quotation_id: UUID | int, form: str) -> flask.Response:
+    @blueprint.response(200, {"type": "string"}, headers=ETAG)
+    def get(self, query: PaperQuery, quotation_id: UUID | int) -> flask.Response:
         """The quotation as the customer reads it, at a link that a browser can open."""
         quotation = quotations.find_quotation(workspace(), quotation_id)
-        return paper_of(quotation, QUOTATION_FORMS[form], query.locale)
+        return paper_of(quotation, current().media_type, query.locale)

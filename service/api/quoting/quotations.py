@@ -94,7 +94,7 @@ class Quotations(MethodView):
 class OneQuotation(MethodView):
     """A quotation."""
 
-    @operation("getQuotation", forms=(JSON, *QUOTATION_FORMS.values()))
+    @operation("getQuotation", forms=(JSON, *QUOTATION_FORMS))
     @blueprint.arguments(schema_of(PaperQuery)(), location="query")
     @blueprint.response(200, schema_of(Quotation), headers=ETAG)
     def get(self, query: PaperQuery, quotation_id: UUID | int) -> flask.Response:

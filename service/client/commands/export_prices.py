@@ -40,11 +40,11 @@ def export_prices(service: Service, options: Options) -> None:
         new_file(None if is_shown else options.csv) as table,
         new_file(None if is_shown else options.json_ld) as linked,
     ):
-        content = price_list(service, options, "text/csv")
+        content = price_list(service, options, ADDRESS)
         if table is not None:
             table.write(content)
         if linked is not None:
-            linked.write(price_list(service, options, "application/ld+json"))
+            linked.write(price_list(service, options, f"{ADDRESS}.jsonld"))
     entries = [*csv.DictReader(io.StringIO(content.decode(), newline=""))]
     if is_shown:
         print(price_list_text(entries, width()) if entries else "No listing is registered.")
@@ -56,10 +56,10 @@ def export_prices(service: Service, options: Options) -> None:
         raise WaitingError(f"{len(unpriced)} of {len(entries)} listings have no price to list: {named}{more}")
 
 
-def price_list(service: Service, options: Options, media_type: str) -> bytes:
-    """The price list in a media type."""
+def price_list(service: Service, options: Options, address: str) -> bytes:
+    """The price list in the form at an address."""
     prices = None if options.asked else "in_force"  # the service's default is the price asked
     query = {"as_of": options.as_of, "channel": options.channel, "prices": prices}
     with waiting_shown("computing prices"):
-        answer = service.send("GET", ADDRESS, query=query, headers={"Accept": media_type}, is_long=True)
+        answer = service.send("GET", address, query=query, is_long=True)
     return b"".join(bytes_shown(service.parts(answer), "price list", length_of(answer.headers)))

@@ -36,7 +36,7 @@ from service.client.text.remarks import FULL
 from service.client.text.terminal import width
 
 ADDRESS = "/v1/break-even"
-FORMS = {"html": "text/html", "svg": "image/svg+xml", "png": "image/png"}
+FORMS = ("html", "svg", "png")
 
 
 @owners_command(__doc__)
@@ -59,7 +59,7 @@ def month(service: Service, options: Options) -> None:
         answer = service.send("POST", ADDRESS, plan).json()
         for form, file in opened.items():
             assert file is not None  # every form has a place
-            file.write(service.send("POST", ADDRESS, plan, headers={"Accept": FORMS[form]}).content)
+            file.write(service.send("POST", f"{ADDRESS}.{form}", plan).content)
     print(month_text(answer, width(), full=options.full))
     for path in places.values():
         print(f"{path} is written.")

@@ -39,7 +39,8 @@ from service.client.text.quotation import quotation_text
 from service.client.text.remarks import FULL
 from service.client.text.terminal import width
 
-FORMS = {"pdf": "application/pdf", "html": "text/html", "xml": "application/xml", "text": "text/plain"}
+FORMS = {"pdf": "pdf", "html": "html", "xml": "xml", "text": "txt"}
+"""File endings of a quotation's documents, by the option that asks for one."""
 ADDRESS, PREVIEWS = "/v1/quotations", "/v1/quotation-previews"
 
 
@@ -157,7 +158,7 @@ def request_of(options: Options) -> dict[str, Any]:
 def write(service: Service, name: str, form: str, file: BinaryIO) -> None:
     """Fetch and write one document of a quotation."""
     try:
-        file.write(service.send("GET", f"{ADDRESS}/{name}", headers={"Accept": FORMS[form]}).content)
+        file.write(service.send("GET", f"{ADDRESS}/{name}/quotation.{FORMS[form]}").content)
     except RefusedError as error:
         if error.status != HTTPStatus.NOT_FOUND:
             print(f"{name} is stored, but its {form} was not written: --document {name} writes it", file=sys.stderr)

@@ -59,7 +59,7 @@ def variable_parts(place: Place, ids: Ids) -> dict[str, str]:
 @pytest.mark.parametrize(
     ("place", "mode"),
     [
-        pytest.param(place, mode, marks=() if mode == BY_DAY else pytest.mark.nightly)
+        pytest.param(place, mode, marks=() if mode == BY_DAY and not place.is_document else pytest.mark.nightly)
         for place in PLACES
         for mode in MODES
         if mode == "valid" or place in KEYED

@@ -25,9 +25,13 @@ CONFIGURATION = f"""
 project_name_override: generated
 package_name_override: {PACKAGE}
 post_hooks: []
-content_type_overrides: # the generator has no other type for CSV and PDF
+content_type_overrides: # the generator has no other type for tables, papers and pictures
   text/csv: application/octet-stream
+  application/x-ndjson: application/octet-stream
   application/pdf: application/octet-stream
+  application/xml: application/octet-stream
+  image/svg+xml: application/octet-stream
+  image/png: application/octet-stream
 """
 DAY = "2026-01-01"
 

@@ -9,7 +9,7 @@ import flask
 import pytest
 
 from service import clock
-from tests.api.outside import is_problem, leaving_as_it_is, over_wsgi, refused
+from tests.api.outside import in_form, is_problem, leaving_as_it_is, over_wsgi, refused
 from tests.api.places import KEYED, Ids, Place, ids_of, named, register_everything
 from tests.conftest import Client, make_client
 from tests.support.builders import listing, material, material_rate, register_workshop
@@ -406,14 +406,14 @@ class TestEveryRead:
 
     @pytest.mark.parametrize("form", ["text/csv", "application/x-ndjson", "application/json"])
     def test_of_recorded_changes_has_a_tag_in_each_form(self, workshop: Client, ids: Ids, form: str) -> None:
-        address = f"repricings/{ids['repricing_id']}/changes"
-        first = workshop.get(address, headers={"Accept": form})
+        address = in_form(f"repricings/{ids['repricing_id']}/changes", form)
+        first = workshop.get(address)
         tag = first.headers["ETag"]
 
-        again = workshop.get(address, headers={"Accept": form, "If-None-Match": tag})
+        again = workshop.get(address, headers={"If-None-Match": tag})
 
         assert (first.status_code, again.status_code) == (200, 304)
-        refused(workshop, "GET", address, status=412, headers={"Accept": form, "If-Match": '"other"'})
+        refused(workshop, "GET", address, status=412, headers={"If-Match": '"other"'})
 
 
 class TestRollingBack:

@@ -21,7 +21,7 @@ from service.api.http.retries import sent_key
 from service.store.engine.database import Database
 from service.store.engine.tables import idempotency_keys, quotations, repricings
 from service.workflows.workshop import keys, retries
-from tests.api.outside import leaving_as_it_is, operations, over_wsgi, refused
+from tests.api.outside import in_form, leaving_as_it_is, operations, over_wsgi, refused
 from tests.api.places import KEYED, Ids, named
 from tests.conftest import Client
 from tests.support import builders
@@ -169,14 +169,11 @@ class TestTheKey:
     def test_that_is_malformed_is_refused_by_a_preview_too(self, workshop: Client, form: str) -> None:
         """The client would send the same key to apply the repricing."""
         preview = {"as_of": "2026-11-25"}
-        headers = {"Accept": form, "Idempotency-Key": "7f3a"}
+        address = in_form("repricings", form)
 
-        assert (
-            refused(workshop, "POST", "repricings", preview, status=400, headers=headers)
-            .json["type"]
-            .endswith("idempotency-key")
-        )
-        assert workshop.post("repricings", preview, headers={**headers, "Idempotency-Key": '"7f3a"'}).status_code == 200
+        malformed = refused(workshop, "POST", address, preview, status=400, headers={"Idempotency-Key": "7f3a"})
+        assert malformed.json["type"].endswith("idempotency-key")
+        assert workshop.post(address, preview, headers={"Idempotency-Key": '"7f3a"'}).status_code == 200
 
     def test_is_in_the_contract_for_every_operation_that_takes_one(self, contract: Contract) -> None:
         assert keys_in(contract).keys() == TAKING.keys()
@@ -246,9 +243,7 @@ class TestARepeatedRequest:
 
     @pytest.mark.parametrize("form", ["text/csv", "application/x-ndjson"])
     def test_gets_a_long_answer_written_again_from_the_stored_changes(self, shop: Client, form: str) -> None:
-        sent = {**KEY, "Accept": form}
-
-        first, second = (shop.post("repricings", APPLY, headers=sent) for _ in range(2))
+        first, second = (shop.post(in_form("repricings", form), APPLY, headers=KEY) for _ in range(2))
 
         assert first.data == second.data
         assert first.data
@@ -259,9 +254,7 @@ class TestARepeatedRequest:
     @pytest.mark.parametrize("form", ["application/json", "text/csv", "application/x-ndjson"])
     def test_that_found_nothing_to_change_gets_the_same_answer(self, shop: Client, form: str) -> None:
         shop.post("repricings", APPLY)
-        sent = {**KEY, "Accept": form}
-
-        first, second = (shop.post("repricings", APPLY, headers=sent) for _ in range(2))
+        first, second = (shop.post(in_form("repricings", form), APPLY, headers=KEY) for _ in range(2))
 
         assert (first.status_code, second.status_code) == (200, 200)
         assert first.data == second.data

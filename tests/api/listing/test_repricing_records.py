@@ -120,8 +120,8 @@ class TestForms:
         whole = moved.post("repricings", body)
         items = whole.json["changes"]["items"]
 
-        lines = moved.post("repricings", body, headers={"Accept": NDJSON})
-        records = moved.post("repricings", body, headers={"Accept": CSV})
+        lines = moved.post("repricings.ndjson", body)
+        records = moved.post("repricings.csv", body)
 
         assert len(items) == 5
         assert pages(moved, "repricings?limit=2", body) == as_lines(lines) == items
@@ -141,19 +141,19 @@ class TestForms:
 
         assert decisions(done)["stuck"] == "unpriced"
         assert pages(moved, f"{path}?limit=2") == items
-        assert as_lines(moved.get(path, headers={"Accept": NDJSON})) == items
-        assert as_records(moved.get(path, headers={"Accept": CSV})) == [record_of(change) for change in items]
+        assert as_lines(moved.get(f"{path}.ndjson")) == items
+        assert as_records(moved.get(f"{path}.csv")) == [record_of(change) for change in items]
 
-    @pytest.mark.parametrize(("accept", "read"), [(CSV, as_records), (NDJSON, as_lines)])
-    def test_of_an_application_report_the_result(self, moved: Client, accept: str, read: Any) -> None:
-        seen = moved.post("repricings", {"as_of": MONDAY}, headers={"Accept": accept})
+    @pytest.mark.parametrize(("ending", "read"), [("csv", as_records), ("ndjson", as_lines)])
+    def test_of_an_application_report_the_result(self, moved: Client, ending: str, read: Any) -> None:
+        seen = moved.post(f"repricings.{ending}", {"as_of": MONDAY})
 
-        done = moved.post("repricings", {"as_of": MONDAY, "apply": True}, headers={"Accept": accept})
-        again = moved.post("repricings", {"as_of": MONDAY, "apply": True}, headers={"Accept": accept})
+        done = moved.post(f"repricings.{ending}", {"as_of": MONDAY, "apply": True})
+        again = moved.post(f"repricings.{ending}", {"as_of": MONDAY, "apply": True})
 
         assert done.status_code == 201
         assert read(done) == read(seen) != []
-        assert moved.get(f"{done.headers['Location']}/changes", headers={"Accept": accept}).data == done.data
+        assert moved.get(f"{done.headers['Location']}/changes.{ending}").data == done.data
         assert again.status_code == 200
         assert read(again) == []
 
@@ -422,7 +422,7 @@ class TestPricesOfADay:
             return [each["valid_from"] for each in pages(shop, f"{path}?limit=1{query}")]
 
         new = changes(set_for_monday)["sheet-online"]["new"]["price"]["amount"]
-        pictures = [shop.get(f"{path}?as_of={day}", headers={"Accept": SVG}).text for day in ("2026-11-29", MONDAY)]
+        pictures = [shop.get(f"{path}.svg?as_of={day}").text for day in ("2026-11-29", MONDAY)]
         assert days() == ["2026-11-27"]
         assert days(f"&as_of={MONDAY}") == [MONDAY, "2026-11-27"]
         assert [new in picture for picture in pictures] == [False, True]
@@ -448,6 +448,6 @@ def test_two_workshops_with_the_same_codes_do_not_mix(shop: Client, stranger: Cl
     assert {each["id"] for each in stranger.get("repricings").json["items"]}.isdisjoint({ours["id"]})
     for path in ("", "/changes"):
         assert stranger.get(f"repricings/{ours['id']}{path}").status_code == 404
-        assert stranger.get(f"repricings/{ours['id']}/changes", headers={"Accept": CSV}).status_code == 404
+        assert stranger.get(f"repricings/{ours['id']}/changes.csv").status_code == 404
     refused(stranger, "POST", f"repricings/{ours['id']}/rollback", status=404)
     assert len(stranger.get("listings/sheet-online/price-history").json["items"]) == 1

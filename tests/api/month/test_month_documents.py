@@ -15,6 +15,7 @@ from service.documents.writing.formats import isolated
 from service.domain.month.statement import MonthStatement
 from service.encoding import decoded
 from tests.api.http.test_texts import NAMES
+from tests.api.outside import in_form
 from tests.conftest import Client
 from tests.documents.costing.test_cost_chart import STRANGE
 from tests.documents.pictures import Picture, png_size
@@ -49,7 +50,7 @@ def too_much() -> dict[str, Any]:
 
 
 def answered(client: Client, form: str, body: Any) -> Any:
-    response = client.post("break-even", body, headers={"Accept": form})
+    response = client.post(in_form("break-even", form), body)
     assert response.status_code == 200, response.json
     return response
 

@@ -32,7 +32,7 @@ def workshop(client: Client) -> Client:
 
 def page(client: Client, **changes: Any) -> str:
     """The words of the page, one after the other."""
-    response = client.post("break-even", month_plan(**changes), headers={"Accept": "text/html"})
+    response = client.post("break-even.html", month_plan(**changes))
     assert response.status_code == 200, response.text
     body = response.text.partition("<body")[2]
     return " ".join(re.sub(r"<[^>]+>", " ", body).split())
@@ -103,7 +103,7 @@ def test_a_supposition_says_so_and_today_s_exchange_rates_are_named(workshop: Cl
 def test_its_picture_says_so_too(workshop: Client) -> None:
     body = month_plan(facts={"machines/press": machine(rated_power_kw="20")})
 
-    response = workshop.post("break-even", body, headers={"Accept": "image/svg+xml"})
+    response = workshop.post("break-even.svg", body)
 
     picture = Picture(response.data)
     assert "supposed rates or facts of: machines/press" in picture.words
