@@ -21,6 +21,7 @@ from service.api.listing import listings, price_histories, repricings
 from service.api.operating import documentation, health, logs, metrics
 from service.api.pricing import price_sheets
 from service.api.quoting import quotation_life, quotation_papers, quotations
+from service.api.registering import register
 from service.api.registering.registered import collection_blueprint
 from service.arrivals import Arrivals
 from service.config import Settings, settings_from_environment
@@ -133,7 +134,7 @@ def _add_blueprints(app: flask.Flask) -> None:
     # The order decides where the contract has the sheets of a product.
     sheets = (price_sheets, lead_times, listings, shipping, month, rate_card, exchange_rates)
     order_desk = (quotations, quotation_previews, quotation_life, quotation_papers)
-    for views in (*sheets, *order_desk, repricings, price_histories, audit, health, metrics):
+    for views in (register, *sheets, *order_desk, repricings, price_histories, audit, health, metrics):
         api.register_blueprint(views.blueprint)
     documentation.register(app, api)
     app.extensions["pugmill.api"] = api

@@ -28,7 +28,7 @@ _BATCH = 100
 def register(workspace: Workspace, thing: Thing, facts: Registered, precondition: Precondition = always) -> Registering:
     """As `registering.register`, with what looks implausible."""
     done = registering.register(workspace, thing, facts, precondition)
-    return replace(done, warnings=_facts_warnings(workspace, thing, facts))
+    return replace(done, warnings=facts_warnings(workspace, thing, facts))
 
 
 def put_rate(workspace: Workspace, rate: DatedRate, precondition: Precondition = always) -> Registering:
@@ -39,7 +39,8 @@ def put_rate(workspace: Workspace, rate: DatedRate, precondition: Precondition =
 
 
 @exactly
-def _facts_warnings(workspace: Workspace, thing: Thing, facts: Registered) -> tuple[PlausibilityWarning, ...]:
+def facts_warnings(workspace: Workspace, thing: Thing, facts: Registered) -> tuple[PlausibilityWarning, ...]:
+    """What looks implausible about facts that have been registered."""
     match facts:
         case Product():
             return tuple(_of_product(workspace, thing))

@@ -52,6 +52,13 @@ class Workspace:
             lock_workshop(connection, self.workshop_id)
             yield connection
 
+    @contextmanager
+    def rehearsing(self) -> Iterator[Connection]:
+        """Like `changing`, but rolled back at the end: what would be refused is refused, and nothing is stored."""
+        with self.database.rehearsing() as connection:
+            lock_workshop(connection, self.workshop_id)
+            yield connection
+
     def let_others_write(self) -> None:
         """End a joint transaction in which nothing was written, and with it its lock; a later change begins it anew."""
         self.database.let_others_write()

@@ -117,7 +117,10 @@ class Desk:
         target = f"{url.path}?{url.query}" if url.query else url.path
         method = given.get("-X", "GET")
         headers = dict(value.split(": ", 1) for name, value in options if name == "-H")
-        sent = {"method": method, "headers": headers, "data": given.get("-d"), "buffered": True}
+        data = given.get("-d")
+        if data and data.startswith("@"):
+            data = (self.directory / data[1:]).read_text()
+        sent = {"method": method, "headers": headers, "data": data, "buffered": True}
         response = self.client.app.test_client().open(target, **sent)
         self.client.contract.check(method, target, response)
         if "-i" in given:

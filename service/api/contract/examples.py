@@ -150,6 +150,16 @@ TERMS: dict[str, Any] = {
 }
 """Example terms, by collection."""
 
+REGISTER: dict[str, Any] = {
+    "tariffs": {"grid": {"facts": FACTS["tariffs"], "rates": {"2026-01-01": TERMS["tariffs"]}}},
+    "materials": {
+        "hdpe-flakes": {
+            "facts": FACTS["materials"],
+            "rates": {"2026-01-01": TERMS["materials"], "2027-01-01": {"price": _eur("0.92")}},
+        }
+    },
+}
+
 EXCHANGE_RATES: dict[str, Any] = {"base": "EUR", "rates": {"GBP": "0.8642", "USD": "1.0853"}}
 
 EXCHANGE_RATES_FILE = "day,base,currency,rate\r\n2026-11-24,EUR,GBP,0.8651\r\n2026-11-25,EUR,GBP,0.8642\r\n"

@@ -146,12 +146,14 @@ def _without_key_and_value(messages: Any) -> Any:
     """Messages by name: marshmallow nests them under 'key' and 'value', which no JSON pointer has."""
     if not isinstance(messages, dict):
         return messages
-    return {
-        name: [each for half in halves.values() for each in half]
-        if all(isinstance(half, list) for half in halves.values())
-        else halves.get("value") or halves["key"]
-        for name, halves in messages.items()
-    }
+    return {name: _joined(halves.get("key", []), halves.get("value", [])) for name, halves in messages.items()}
+
+
+def _joined(of_key: list[Any], of_value: Any) -> Any:
+    """The messages about a name, with those about what it names."""
+    if isinstance(of_value, list):
+        return [*of_key, *of_value]
+    return {ma.exceptions.SCHEMA: of_key, **of_value} if of_key else of_value
 
 
 TYPES: dict[type[ma.fields.Field[Any]], tuple[str | None, str | None]] = {

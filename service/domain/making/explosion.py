@@ -1,7 +1,7 @@
 """The explosion of a product: everything a batch consumes, including its sub-assemblies."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from decimal import Decimal
 
 from service.domain.making.bill_of_resources import BillOfResources, MaterialIssue, ResourceLine, Step, ValuePool
@@ -46,18 +46,6 @@ def made_in_order(code: str, products: Mapping[str, Product]) -> list[str]:
 
     visit(code)
     return list(reversed(done))
-
-
-def levels(code: str, neighbours: Mapping[str, Iterable[str]]) -> int:
-    """The length of the longest path from a product; its neighbours are its parts, or where it is used. No loops."""
-    found: dict[str, int] = {}
-
-    def longest(code: str) -> int:
-        if code not in found:
-            found[code] = max((longest(each) + 1 for each in neighbours.get(code, ())), default=0)
-        return found[code]
-
-    return longest(code)
 
 
 def flow(operations: tuple[Operation, ...], pieces: Decimal) -> list[tuple[Decimal, Decimal]]:

@@ -187,13 +187,18 @@ class Database:
         with self.reading() as connection:
             yield self.seen_through(connection)
 
-    def seen_through(self, connection: Connection) -> "Database":
+    def seen_through(self, connection: Connection, *, has_written: bool = False) -> "Database":
         """A database to read from through an open transaction; its memory ends with the transaction.
 
         If the transaction holds the workshop's lock, all readings are of one state, and no idle timeout ends it.
+
+        Args:
+            has_written: whether it has written what may never be committed; nothing of it is then remembered.
         """
         frozen = copy(self)
         frozen.memory = Memory(_ROOM_OF_A_SNAPSHOT)
+        if has_written:
+            frozen.states = Memory(0)
         frozen._held = connection
         return frozen
 
@@ -208,6 +213,17 @@ class Database:
     def _metered(self) -> Iterator[Connection]:
         with self._writing.begin() as connection, metered(connection, self._quota):
             yield connection
+
+    @contextmanager
+    def rehearsing(self) -> Iterator[Connection]:
+        """A transaction that writes and is rolled back at the end, after what a commit would check.
+
+        Raises QuotaExceededError as `writing` does.
+        """
+        with self._writing.connect() as connection, connection.begin() as transaction:
+            with metered(connection, self._quota):
+                yield connection
+            transaction.rollback()
 
     @contextmanager
     def _joined(self, open_until: ExitStack) -> Iterator[Connection]:

@@ -1,6 +1,7 @@
 """Writing rows: upserts, and the tables with stored texts in place of decoded values, for rows copied as they are."""
 
 from collections.abc import Mapping
+from functools import cache
 from typing import Any
 
 import sqlalchemy as sa
@@ -23,8 +24,13 @@ def inserting(dialect: str, table: sa.Table) -> sqlite.Insert | postgresql.Inser
 
 def put(connection: sa.Connection, table: sa.Table, *rows: Mapping[str, Any]) -> None:
     """Insert the rows, all with the same columns, or replace those columns where the key exists."""
-    if not rows:
-        return
-    key, new = table.primary_key.columns.keys(), inserting(connection.dialect.name, table)
-    changed = {name: new.excluded[name] for name in rows[0] if name not in key}
-    connection.execute(new.on_conflict_do_update(index_elements=key, set_=changed), rows)
+    if rows:
+        connection.execute(_putting(connection.dialect.name, table, tuple(rows[0])), rows)
+
+
+@cache
+def _putting(dialect: str, table: sa.Table, columns: tuple[str, ...]) -> Any:
+    """Built once, because every change runs it."""
+    key, new = table.primary_key.columns.keys(), inserting(dialect, table)
+    changed = {name: new.excluded[name] for name in columns if name not in key}
+    return new.on_conflict_do_update(index_elements=key, set_=changed)

@@ -54,6 +54,19 @@ def page_of_rates(
     return [_stored_rate(row) for row in connection.execute(query.order_by(rates.c.valid_from).limit(limit))]
 
 
+def rates_of_some(
+    connection: sa.Connection, workshop_id: UUID, collection: str, first: str, last: str
+) -> dict[str, list[StoredRate]]:
+    """All rates of the things of a collection whose codes are in this range, by code and first day."""
+    query = sa.select(rates).where(
+        rates.c.workshop_id == workshop_id, rates.c.collection == collection, rates.c.code.between(first, last)
+    )
+    found: dict[str, list[StoredRate]] = {}
+    for row in connection.execute(query.order_by(rates.c.code, rates.c.valid_from)):
+        found.setdefault(row.code, []).append(_stored_rate(row))
+    return found
+
+
 def has_rates(connection: sa.Connection, workshop_id: UUID, thing: Thing) -> bool:
     """Whether it has any rate."""
     found = connection.execute(sa.select(rates.c.code).where(within(rates, workshop_id, *thing)).limit(1))

@@ -1,6 +1,6 @@
 """What a workshop has registered, and what uses what."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -10,7 +10,7 @@ import sqlalchemy as sa
 
 from service import clock
 from service.domain.register import COLLECTIONS
-from service.domain.values.references import Registered, Thing, references_in
+from service.domain.values.references import Registered, Thing
 from service.encoding import trusted
 from service.store.engine import metering
 from service.store.engine.database import Database
@@ -97,13 +97,17 @@ def codes_near(connection: sa.Connection, workshop_id: UUID, thing: Thing, most:
 def save_registration(
     connection: sa.Connection, workshop_id: UUID, thing: Thing, facts: Registered, revision: int
 ) -> None:
-    """Create or replace the registration and its uses; a retired one is restored."""
+    """Create or replace the registration, without its uses; a retired one is restored."""
     key = {"workshop_id": workshop_id, **thing._asdict()}
     its_code = registrations.c.collection == thing.collection, registrations.c.code == thing.code
     with metering.replaced(connection, registrations, workshop_id, *its_code):
         put(connection, registrations, {**key, "facts": facts, "revision": revision, "retired_at": None})
+
+
+def save_uses(connection: sa.Connection, workshop_id: UUID, thing: Thing, used: Collection[Thing]) -> None:
+    """Replace the uses of a registration by these, all of which are registered."""
+    key = {"workshop_id": workshop_id, **thing._asdict()}
     _forget_uses(connection, workshop_id, thing)
-    used = dict.fromkeys(named for _, named in references_in(facts))
     if used:
         rows = [{**key, "used_collection": each.collection, "used_code": each.code} for each in used]
         connection.execute(uses.insert(), rows)
@@ -162,6 +166,16 @@ def product_users(connection: sa.Connection, workshop_id: UUID, code: str) -> di
     for row in connection.execute(sa.select(above.c.code, above.c.used_code)):
         found.setdefault(row.used_code, []).append(row.code)
     return found
+
+
+def parts_of_products(connection: sa.Connection, workshop_id: UUID) -> list[tuple[str, str]]:
+    """Every product with each of the products that it is made of."""
+    rows = connection.execute(
+        sa.select(uses.c.code, uses.c.used_code).where(
+            uses.c.workshop_id == workshop_id, uses.c.collection == "products", uses.c.used_collection == "products"
+        )
+    )
+    return [(row.code, row.used_code) for row in rows]
 
 
 def all_registered(

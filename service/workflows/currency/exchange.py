@@ -169,15 +169,19 @@ def told(day: DayRates) -> dict[str, Any]:
 def put_exchange_rates(workspace: Workspace, day: DayRates, precondition: Precondition = always) -> Registering:
     """Enter the rates of one day by hand; the same again changes nothing. Raises PreconditionFailedError."""
     with workspace.changing() as connection:
-        there = exchange.find_day(connection, workspace.workshop_id, day.source, day.published_on)
-        current = (told(there.day), there.revision) if there else None
-        what, subject = _described_day(day.published_on, day.source), exchange_subject(day.published_on, day.source)
+        return change(connection, workspace, day_entry(connection, workspace, day), precondition)
 
-        def save(revision: int) -> None:
-            exchange.save_days(connection, workspace.workshop_id, [day], revision)
 
-        entry = Entry(what, subject, current, told(day), save)
-        return change(connection, workspace, entry, precondition)
+def day_entry(connection: Connection, workspace: Workspace, day: DayRates) -> Entry:
+    """The change that enters the rates of one day, under the workshop's lock."""
+    there = exchange.find_day(connection, workspace.workshop_id, day.source, day.published_on)
+
+    def save(revision: int) -> None:
+        exchange.save_days(connection, workspace.workshop_id, [day], revision)
+
+    current = (told(there.day), there.revision) if there else None
+    what, subject = _described_day(day.published_on, day.source), exchange_subject(day.published_on, day.source)
+    return Entry(what, subject, current, told(day), save)
 
 
 def _described_day(published_on: date, source: str) -> str:

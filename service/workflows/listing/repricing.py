@@ -65,7 +65,7 @@ class Preview:
     def is_shown(self, found: Found) -> bool:
         return found.decision not in STAYING or self.request.include_unchanged
 
-    def found(self) -> Iterator[Found]:
+    def found(self) -> Generator[Found, None, None]:
         """The result for each listing in the scope; raises as `changes` does."""
         reasons: list[str] = []
         for found in self._look.found(self._narrowing):

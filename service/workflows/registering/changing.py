@@ -50,8 +50,21 @@ class Registering:
     warnings: tuple[PlausibilityWarning, ...] = ()
 
 
-def change(connection: Connection, workspace: Workspace, entry: Entry, precondition: Precondition) -> Registering:
-    """Apply a change under the workshop's lock; the same again changes nothing. Raises PreconditionFailedError."""
+def change(
+    connection: Connection,
+    workspace: Workspace,
+    entry: Entry,
+    precondition: Precondition,
+    act: list[Change] | None = None,
+) -> Registering:
+    """Apply a change under the workshop's lock; the same again changes nothing.
+
+    Args:
+        act: where the change is added, if it is a part of an act that the caller records; recorded by itself if None.
+
+    Raises:
+        PreconditionFailedError: the state has changed since the caller read it.
+    """
     before, revision_now = entry.there or (None, None)
     expect(None if revision_now is None else revision_tag(workspace.workshop, revision_now), precondition, entry.what)
     if revision_now is not None and before == entry.wanted:
@@ -61,5 +74,8 @@ def change(connection: Connection, workspace: Workspace, entry: Entry, precondit
     registered = Action.REGISTERED if revision_now is None else Action.REPLACED
     action = entry.gone if entry.wanted is None else registered
     made = Change(subject=entry.subject, action=action, before=before, after=entry.wanted)
-    audit.record(connection, workspace.workshop_id, workspace.actor, [made])
+    if act is None:
+        audit.record(connection, workspace.workshop_id, workspace.actor, [made])
+    else:
+        act.append(made)
     return Registering(action=action, revision=revision, state=entry.wanted)

@@ -1,13 +1,13 @@
 """Registers what a workshop buys, runs, pays and makes, and its dated rates."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable
 from datetime import date
 from uuid import UUID
 
 from service.domain.audit import Action, rate_subject
 from service.domain.costing.rate_card import DatedRate, rate_problems
 from service.domain.making.errors import ProductLoopError
-from service.domain.making.explosion import MAX_DEPTH, levels, made_in_order
+from service.domain.making.nesting import misnested
 from service.domain.making.products import Catalogue, Product, inconsistencies
 from service.domain.register import COLLECTIONS
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, TooComplexError
@@ -62,28 +62,35 @@ def register(workspace: Workspace, thing: Thing, facts: Registered, precondition
     """
     with workspace.changing() as connection:
         there = registrations.find_registration(connection, workspace.workshop_id, thing)
-        current = None if there is None or there.retired_at else there
+        named = {reference for _, reference in references_in(facts)}
 
         def save(revision: int) -> None:
-            _check(connection, workspace, thing, facts, there)
-            registrations.save_registration(connection, workspace.workshop_id, thing, facts, revision)
-            prices_in_force.mark_stale(connection, workspace.workshop_id, thing)
+            known = registrations.registered_among(connection, workspace.workshop_id, named)
+            unknown = (each for each in references_in(facts) if each[1] not in known and each[1] != thing)
+            problems = list(unregistered(connection, workspace.workshop_id, unknown))
+            if there is not None:
+                problems += fixed_problems(connection, workspace.workshop_id, thing, there.facts, facts)
+            if problems:
+                raise InvalidValuesError(problems)
+            if isinstance(facts, Product):
+                _check_nesting(connection, workspace, thing.code, facts)
+                check_machines(connection, workspace, facts)
+            save_facts(connection, workspace, thing, facts, revision)
+            registrations.save_uses(connection, workspace.workshop_id, thing, named)
 
-        registered = (current.facts, current.revision) if current else None
-        entry = Entry(described(thing), str(thing), registered, facts, save)
-        return change(connection, workspace, entry, precondition)
+        return change(connection, workspace, facts_entry(thing, facts, there, save), precondition)
 
 
-def _check(
-    connection: Connection, workspace: Workspace, thing: Thing, facts: Registered, there: Registration | None
-) -> None:
-    problems = list(_reference_problems(connection, workspace, facts, thing))
-    if there is not None:
-        problems += fixed_problems(connection, workspace.workshop_id, thing, there.facts, facts)
-    if problems:
-        raise InvalidValuesError(problems)
-    if isinstance(facts, Product):
-        _check_product(connection, workspace, thing.code, facts)
+def facts_entry(thing: Thing, facts: Registered, there: Registration | None, save: Callable[[int], None]) -> Entry:
+    """The change that registers facts in place of what is there, retired or not."""
+    registered = None if there is None or there.retired_at else (there.facts, there.revision)
+    return Entry(described(thing), str(thing), registered, facts, save)
+
+
+def save_facts(connection: Connection, workspace: Workspace, thing: Thing, facts: Registered, revision: int) -> None:
+    """Save facts without their uses, which are saved once everything that they name is there."""
+    registrations.save_registration(connection, workspace.workshop_id, thing, facts, revision)
+    prices_in_force.mark_stale(connection, workspace.workshop_id, thing)
 
 
 def fixed_problems(
@@ -98,42 +105,30 @@ def fixed_problems(
     return [InvalidValueError((name,), reason) for name in changed]
 
 
-def _reference_problems(
-    connection: Connection, workspace: Workspace, facts: Registered, itself: Thing
-) -> Iterable[InvalidValueError]:
-    references = list(references_in(facts))
-    found = registrations.registered_among(connection, workspace.workshop_id, {thing for _, thing in references})
-    found.add(itself)  # a product that names itself is a loop, not an unknown
-    return unregistered(connection, workspace.workshop_id, (each for each in references if each[1] not in found))
-
-
-def _check_product(connection: Connection, workspace: Workspace, code: str, product: Product) -> None:
+def _check_nesting(connection: Connection, workspace: Workspace, code: str, product: Product) -> None:
+    """Raises naming the line of the bill of materials that closes a loop or goes too deep."""
     parts = [Thing("products", part) for part in product.sub_assemblies()]
     below = surroundings(workspace.database.seen_through(connection), workspace.workshop_id, parts, date.min)
-    _check_nesting(connection, workspace, code, product, below.catalogue.products)
+    made_of = [(each, part) for each, facts in below.catalogue.products.items() for part in facts.sub_assemblies()]
+    above = registrations.product_users(connection, workspace.workshop_id, code)
+    made_of += [(user, part) for part, users in above.items() for user in users]
+    made_of = [pair for pair in made_of if pair[0] != code] + [(code, part) for part in product.sub_assemblies()]
+    for _, error in misnested(made_of, [code]):
+        raise at_line(product, error)
+
+
+def at_line(product: Product, error: ProductLoopError | TooComplexError) -> ProductLoopError | TooComplexError:
+    """The error about the nesting of a product, with the line of its bill of materials in place of the part."""
+    lines = [line.product for line in product.bill_of_materials]
+    (part,) = error.path
+    error.path = ("bill_of_materials", lines.index(str(part)) if part in lines else 0, "product")
+    return error
+
+
+def check_machines(connection: Connection, workspace: Workspace, product: Product) -> None:
+    """Raises InvalidValuesError if a product does not match the machines and tariffs that it names."""
     if problems := list(inconsistencies(product, _machinery(connection, workspace, product))):
         raise InvalidValuesError(problems)
-
-
-def _check_nesting(
-    connection: Connection, workspace: Workspace, code: str, product: Product, below: Mapping[str, Product]
-) -> None:
-    """Raises naming the line of the bill of materials that closes a loop or goes too deep."""
-    lines = [line.product for line in product.bill_of_materials]
-    parts = {each: facts.sub_assemblies() for each, facts in below.items()}
-    depths = [0 if part is None else levels(part, parts) + 1 for part in lines]
-    deepest = depths.index(max(depths, default=0)) if depths else 0
-    too_deep = TooComplexError("levels of sub-assemblies", MAX_DEPTH, ("bill_of_materials", deepest, "product"))
-    try:
-        made_in_order(code, {**below, code: product})
-    except ProductLoopError as error:
-        path = ("bill_of_materials", lines.index(error.loop[1]), "product")
-        raise ProductLoopError(error.loop, path) from None
-    except TooComplexError:
-        raise too_deep from None
-    above = registrations.product_users(connection, workspace.workshop_id, code)
-    if max(depths, default=0) + levels(code, above) >= MAX_DEPTH:
-        raise too_deep
 
 
 def _machinery(connection: Connection, workspace: Workspace, product: Product) -> Catalogue:
@@ -159,16 +154,27 @@ def retire(workspace: Workspace, thing: Thing, precondition: Precondition = alwa
     """
     with workspace.taking_away() as connection:
         found = _registered(connection, workspace, thing)
+        change(connection, workspace, retiring_entry(connection, workspace, thing, found), precondition)
 
-        def save(revision: int) -> None:
-            if users := registrations.users_of(connection, workspace.workshop_id, thing):
-                raise InUseError(described(thing), users)
-            registrations.retire_registration(connection, workspace.workshop_id, thing, revision)
-            prices_in_force.mark_stale(connection, workspace.workshop_id, thing)
 
-        current = (found.facts, found.revision)
-        entry = Entry(described(thing), str(thing), current, None, save, Action.RETIRED)
-        change(connection, workspace, entry, precondition)
+def retiring_entry(
+    connection: Connection, workspace: Workspace, thing: Thing, found: Registration, others: Collection[Thing] = ()
+) -> Entry:
+    """The change that retires it, under the workshop's lock; saving raises InUseError.
+
+    Args:
+        found: what is registered.
+        others: what is retired in the same act and may still refer to it.
+    """
+
+    def save(revision: int) -> None:
+        users = registrations.users_of(connection, workspace.workshop_id, thing)
+        if left := [each for each in users if Thing.of(each) not in others]:
+            raise InUseError(described(thing), left)
+        registrations.retire_registration(connection, workspace.workshop_id, thing, revision)
+        prices_in_force.mark_stale(connection, workspace.workshop_id, thing)
+
+    return Entry(described(thing), str(thing), (found.facts, found.revision), None, save, Action.RETIRED)
 
 
 def put_rate(workspace: Workspace, rate: DatedRate, precondition: Precondition = always) -> Registering:
@@ -182,17 +188,25 @@ def put_rate(workspace: Workspace, rate: DatedRate, precondition: Precondition =
     thing = Thing.of(rate.resource)
     with workspace.changing() as connection:
         registered = _registered(connection, workspace, thing)
-        there = rates.find_rate(connection, workspace.workshop_id, thing, rate.valid_from)
+        return change(connection, workspace, rate_entry(connection, workspace, rate, registered.facts), precondition)
 
-        def save(revision: int) -> None:
-            if problems := rate_problems(rate.terms, registered.facts, rate.valid_from):
-                raise InvalidValuesError(problems)
-            rates.save_rate(connection, workspace.workshop_id, rate, revision)
 
-        current = (there.rate.terms, there.revision) if there else None
-        what, subject = _described_rate(thing, rate.valid_from), rate_subject(rate.resource, rate.valid_from)
-        entry = Entry(what, subject, current, rate.terms, save)
-        return change(connection, workspace, entry, precondition)
+def rate_entry(connection: Connection, workspace: Workspace, rate: DatedRate, facts: Registered) -> Entry:
+    """The change that registers a rate of a thing with these facts, under the workshop's lock.
+
+    Saving raises InvalidValuesError if the terms do not fit the facts.
+    """
+    thing = Thing.of(rate.resource)
+    there = rates.find_rate(connection, workspace.workshop_id, thing, rate.valid_from)
+
+    def save(revision: int) -> None:
+        if problems := rate_problems(rate.terms, facts, rate.valid_from):
+            raise InvalidValuesError(problems)
+        rates.save_rate(connection, workspace.workshop_id, rate, revision)
+
+    current = (there.rate.terms, there.revision) if there else None
+    what, subject = _described_rate(thing, rate.valid_from), rate_subject(rate.resource, rate.valid_from)
+    return Entry(what, subject, current, rate.terms, save)
 
 
 def _described_rate(thing: Thing, valid_from: date) -> str:
@@ -230,11 +244,15 @@ def withdraw_rate(workspace: Workspace, thing: Thing, valid_from: date, precondi
     """
     with workspace.taking_away() as connection:
         there = _rate(connection, workspace, thing, valid_from)
-        current = (there.rate.terms, there.revision)
-        what, subject = _described_rate(thing, valid_from), rate_subject(str(thing), valid_from)
+        change(connection, workspace, withdrawing_entry(connection, workspace, there), precondition)
 
-        def save(_: int) -> None:
-            rates.delete_rate(connection, workspace.workshop_id, thing, valid_from)
 
-        entry = Entry(what, subject, current, None, save)
-        change(connection, workspace, entry, precondition)
+def withdrawing_entry(connection: Connection, workspace: Workspace, there: StoredRate) -> Entry:
+    """The change that withdraws a rate, under the workshop's lock."""
+    thing, valid_from = Thing.of(there.rate.resource), there.rate.valid_from
+
+    def save(_: int) -> None:
+        rates.delete_rate(connection, workspace.workshop_id, thing, valid_from)
+
+    current = (there.rate.terms, there.revision)
+    return Entry(_described_rate(thing, valid_from), rate_subject(str(thing), valid_from), current, None, save)

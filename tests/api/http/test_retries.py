@@ -121,7 +121,8 @@ def creations(shop: Client) -> dict[str, tuple[str, Any, sa.Table]]:
 TAKING = {
     named(place): place
     for place in KEYED
-    if place.method == "POST" and (place.stores and place.template.startswith(("/v1/quotations", "/v1/repricings")))
+    if place.method == "POST"
+    and (place.stores and place.template.startswith(("/v1/quotations", "/v1/repricings", "/v1/register")))
 }
 """Operations that take a key."""
 NASTY = [

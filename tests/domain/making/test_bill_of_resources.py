@@ -8,14 +8,7 @@ import pytest
 
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.errors import InconsistentProductError, ProductLoopError
-from service.domain.making.explosion import (
-    MAX_DEPTH,
-    MAX_RESOURCES,
-    MAX_STEPS,
-    bill_of_resources,
-    levels,
-    made_in_order,
-)
+from service.domain.making.explosion import MAX_DEPTH, MAX_RESOURCES, MAX_STEPS, bill_of_resources, made_in_order
 from service.domain.making.products import Catalogue, Product
 from service.domain.making.resources import LabourGrade
 from service.domain.values.errors import FigureTooLargeError, TooComplexError
@@ -302,20 +295,6 @@ class TestLoops:
             made_in_order("top", products)
 
         assert error.value.loop == ("a", "b", "c", "a")
-
-
-class TestLevels:
-    def test_are_the_steps_of_the_longest_path_down_or_up(self) -> None:
-        made_of = {"top": ["a", "b"], "a": ["b"], "b": ["c", "c"], "c": []}
-        used_in = {"c": ["b"], "b": ["a", "top"], "a": ["top"]}
-
-        assert [levels(code, made_of) for code in ("top", "a", "b", "c")] == [3, 2, 1, 0]
-        assert [levels(code, used_in) for code in ("top", "c")] == [0, 3]
-
-    def test_reached_on_many_paths_are_counted_quickly(self) -> None:
-        made_of = {str(level): [str(level + 1)] * 2 for level in range(60)}
-
-        assert levels("0", made_of) == 60
 
 
 class TestLimits:

@@ -1,0 +1,285 @@
+"""A document of the register: any part of what a workshop registers, taken in one act, all of it or nothing."""
+
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import date
+from enum import StrEnum
+from typing import Any
+
+from service.domain.audit import Action, Change
+from service.domain.costing.rate_card import DatedRate
+from service.domain.costing.rates import RateTerms
+from service.domain.currency.exchange_rates import DayRates
+from service.domain.making.nesting import misnested
+from service.domain.making.products import Product
+from service.domain.values.errors import InvalidValueError, InvalidValuesError, TooComplexError
+from service.domain.values.references import Registered, Thing, references_in
+from service.store.engine import metering
+from service.store.engine.database import Connection
+from service.store.registering import rates, registrations
+from service.store.registering.registrations import Registration
+from service.store.workshop import audit
+from service.store.workshop.workshops import lock_workshop
+from service.time_limit import next_step
+from service.workflows.currency.exchange import day_entry
+from service.workflows.entity_tags import Precondition, always, expect, revision_tag
+from service.workflows.errors import InUseError, NotRegisteredError
+from service.workflows.registering.changing import Entry, change
+from service.workflows.registering.registering import (
+    at_line,
+    check_machines,
+    facts_entry,
+    fixed_problems,
+    rate_entry,
+    retiring_entry,
+    save_facts,
+    withdrawing_entry,
+)
+from service.workflows.registering.unknown import described, unregistered
+from service.workflows.workspace import Workspace
+
+MAX_ENTRIES = 5_000
+"""Most facts and rates of a document: so many are registered within some seconds, for which others wait."""
+_PAGE = 500
+EXCHANGE_RATES = "exchange-rates"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Written:
+    """What a document says about a thing.
+
+    Attributes:
+        facts: its facts; None if it says nothing about them.
+        rates: its terms by first day; None if it says nothing about them.
+    """
+
+    facts: Registered | None = None
+    rates: Mapping[date, RateTerms] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RegisterDocument:
+    """Any part of what a workshop registers.
+
+    Attributes:
+        collections: what is written of each thing, by collection and code.
+        exchange_rates: entered by hand, by the name of their day in the document.
+    """
+
+    collections: Mapping[str, Mapping[str, Written]]
+    exchange_rates: Mapping[str, DayRates]
+
+    @property
+    def things(self) -> Iterator[tuple[Thing, Written]]:
+        """Everything in it that is registered under a code."""
+        for collection, entries in self.collections.items():
+            for code, written in entries.items():
+                yield Thing(collection, code), written
+
+    @property
+    def size(self) -> int:
+        """Number of facts and rates."""
+        sizes = ((each.facts is not None) + len(each.rates or ()) for _, each in self.things)
+        return sum(sizes) + len(self.exchange_rates)
+
+
+class Outcome(StrEnum):
+    """What becomes of an entry of a document."""
+
+    CREATED = "created"
+    REPLACED = "replaced"
+    UNCHANGED = "unchanged"
+    RETIRED = "retired"
+    WITHDRAWN = "withdrawn"
+
+
+_OUTCOMES = {
+    None: Outcome.UNCHANGED,
+    Action.REGISTERED: Outcome.CREATED,
+    Action.REPLACED: Outcome.REPLACED,
+    Action.RETIRED: Outcome.RETIRED,
+    Action.WITHDRAWN: Outcome.WITHDRAWN,
+}
+_TAKEN_AWAY = frozenset({Outcome.UNCHANGED, Outcome.RETIRED, Outcome.WITHDRAWN})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Done:
+    """What has become of an entry.
+
+    Attributes:
+        subject: its name in the audit trail.
+        thing: what it is about; None for exchange rates.
+        written: its facts or its rate; None for exchange rates, and for what is retired or withdrawn.
+    """
+
+    subject: str
+    outcome: Outcome
+    thing: Thing | None = None
+    written: Registered | DatedRate | None = None
+
+
+class Act:
+    """Registers a document under the workshop's lock.
+
+    Attributes:
+        done: what has become of each entry, in the order of registration.
+        tag: of the register afterwards.
+    """
+
+    def __init__(self, connection: Connection, workspace: Workspace, document: RegisterDocument) -> None:
+        self._connection, self._workspace, self._document = connection, workspace, document
+        self._problems: list[InvalidValueError] = []
+        self._changes: list[Change] = []
+        self.done: list[Done] = []
+
+    def carry_out(self, *, prune: bool, expected: Precondition = always) -> None:
+        """Register it, facts first; with `prune` also take away what its collections and things have beyond it.
+
+        Raises:
+            InvalidValuesError: every problem of every entry.
+            TooComplexError: it has too many entries.
+            PreconditionFailedError: the register has changed since the caller read it.
+        """
+        if self._document.size > MAX_ENTRIES:
+            remedy = "send its collections one after another, in documents of their own"
+            raise TooComplexError("facts and rates in one document", MAX_ENTRIES, remedy=remedy)
+        expect(self.tag, expected, "the register")
+        self._put_facts()
+        self._check_products()
+        self._put_rates(prune=prune)
+        for name, day in self._document.exchange_rates.items():
+            self._change((EXCHANGE_RATES, name), day_entry(self._connection, self._workspace, day))
+        if prune:
+            self._retire()
+        if self._problems:
+            raise InvalidValuesError(self._problems)
+        if self._changes:
+            audit.record(self._connection, self._workspace.workshop_id, self._workspace.actor, self._changes)
+        if all(each.outcome in _TAKEN_AWAY for each in self.done):
+            metering.exempt(self._connection)
+
+    @property
+    def tag(self) -> str:
+        """The tag of the register as it is now."""
+        revision = lock_workshop(self._connection, self._workspace.workshop_id)
+        return revision_tag(self._workspace.workshop, revision)
+
+    def _put_facts(self) -> None:
+        """Save all facts, even if they are refused, then what they use: products refer to each other in any order."""
+        written = {thing: each.facts for thing, each in self._document.things if each.facts is not None}
+        named = {thing: [*references_in(facts, (*thing, "facts"))] for thing, facts in written.items()}
+        wanted = {reference for found in named.values() for _, reference in found} - written.keys()
+        workshop_id = self._workspace.workshop_id
+        known = written.keys() | registrations.registered_among(self._connection, workshop_id, wanted)
+        for thing, facts in written.items():
+            next_step()
+            self._put(thing, facts)
+        unknown = (each for found in named.values() for each in found if each[1] not in known)
+        self._refuse((), unregistered(self._connection, workshop_id, unknown))
+        changed = {each.subject for each in self._changes}
+        for thing, found in named.items():
+            if str(thing) in changed:
+                uses = {reference for _, reference in found if reference in known}
+                registrations.save_uses(self._connection, workshop_id, thing, uses)
+
+    def _put(self, thing: Thing, facts: Registered) -> None:
+        workshop_id = self._workspace.workshop_id
+        there = registrations.find_registration(self._connection, workshop_id, thing)
+
+        def save(revision: int) -> None:
+            save_facts(self._connection, self._workspace, thing, facts, revision)
+            if there is not None:
+                fixed = fixed_problems(self._connection, workshop_id, thing, there.facts, facts)
+                self._refuse((*thing, "facts"), fixed)
+
+        self._change((*thing, "facts"), facts_entry(thing, facts, there, save), thing, facts)
+
+    def _check_products(self) -> None:
+        """Check each product against the facts as they are now; machines may have changed, too."""
+        if not self._changes:
+            return
+        products = {thing.code: each.facts for thing, each in self._document.things if isinstance(each.facts, Product)}
+        made_of = registrations.parts_of_products(self._connection, self._workspace.workshop_id)
+        for code, error in misnested(made_of, products):
+            told = at_line(products[code], error)
+            self._refuse(("products", code, "facts"), [InvalidValueError(told.path, str(told))])
+        for code, product in products.items():
+            next_step()
+            with self._problems_at("products", code, "facts"):
+                check_machines(self._connection, self._workspace, product)
+
+    def _put_rates(self, *, prune: bool) -> None:
+        for thing, written in self._document.things:
+            if written.rates is None:
+                continue
+            facts = written.facts or self._registered(thing)
+            if facts is None:
+                self._refuse(thing, [InvalidValueError((), f"there is no {described(thing)}; give its facts, too")])
+                continue
+            for day, terms in written.rates.items():
+                next_step()
+                rate = DatedRate(resource=str(thing), valid_from=day, terms=terms)
+                entry = rate_entry(self._connection, self._workspace, rate, facts)
+                self._change((*thing, "rates", day.isoformat()), entry, thing, rate)
+            if prune:
+                self._withdraw(thing, written.rates)
+
+    def _registered(self, thing: Thing) -> Registered | None:
+        found = registrations.find_registration(self._connection, self._workspace.workshop_id, thing)
+        return None if found is None or found.retired_at else found.facts
+
+    def _withdraw(self, thing: Thing, written: Mapping[date, Any]) -> None:
+        """Withdraw the rates that begin on other days."""
+        collection, code = thing
+        there = rates.rates_of_some(self._connection, self._workspace.workshop_id, collection, code, code)
+        for stored in there.get(code, ()):
+            if stored.rate.valid_from not in written:
+                self._change((*thing, "rates"), withdrawing_entry(self._connection, self._workspace, stored), thing)
+
+    def _retire(self) -> None:
+        """Retire what the document's collections have beyond it."""
+        found = {Thing(each.collection, each.code): each for each in self._beyond()}
+        for thing, registered in found.items():
+            next_step()
+            entry = retiring_entry(self._connection, self._workspace, thing, registered, found.keys())
+            self._change((thing.collection,), entry, thing)
+
+    def _beyond(self) -> Iterator[Registration]:
+        for collection, entries in self._document.collections.items():
+            after = ""
+            while page := registrations.page_of_registrations(
+                self._connection, self._workspace.workshop_id, collection, after=after, limit=_PAGE
+            ):
+                yield from (each for each in page if each.code not in entries)
+                after = page[-1].code
+
+    def _change(
+        self,
+        place: tuple[str, ...],
+        entry: Entry,
+        thing: Thing | None = None,
+        written: Registered | DatedRate | None = None,
+    ) -> None:
+        with self._problems_at(*place):
+            made = change(self._connection, self._workspace, entry, always, self._changes)
+            outcome = _OUTCOMES[made.action]
+            self.done.append(Done(subject=entry.subject, outcome=outcome, thing=thing, written=written))
+
+    @contextmanager
+    def _problems_at(self, *place: str) -> Iterator[None]:
+        """Collect the problems of the entry at this place, and go on with the next."""
+        try:
+            yield
+        except InvalidValuesError as error:
+            self._refuse(place, error.problems)
+        except InUseError as error:
+            users = ", ".join(error.users)
+            told = f"the {error.what} is not in the document, but used by {users}; keep it, or change these, too"
+            self._refuse(place, [InvalidValueError((), told)])
+        except NotRegisteredError:
+            assert self._problems  # it is made on something that is missing, which has been told
+
+    def _refuse(self, place: tuple[str, ...], problems: Iterable[InvalidValueError]) -> None:
+        self._problems += [InvalidValueError((*place, *each.path), each.reason) for each in problems]
