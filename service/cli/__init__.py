@@ -39,7 +39,11 @@ _OWNERS = {
     ),
     "register": Listed(
         place="service.client.commands.register:register",
-        help="Register a workshop from a file: resources, rates, products and listings.",
+        help="Register a workshop, or any part of it, from files: all of it or nothing.",
+    ),
+    "export-register": Listed(
+        place="service.client.commands.export_register:export_register",
+        help="Export what is registered, as a file for pugmill register.",
     ),
 }
 _SERVERS = {

@@ -36,6 +36,11 @@ def path_of(text: str) -> Path:
     return tuple(steps)
 
 
+def steps_of(pointer: str) -> list[str]:
+    """The names in a JSON pointer (RFC 6901)."""
+    return [step.replace("~1", "/").replace("~0", "~") for step in pointer.split("/")[1:]]
+
+
 def changed(members: Any, path: Path, value: Any) -> Any:
     """A copy of the members with the one at the path changed; None stands for removal.
 

@@ -132,7 +132,7 @@ def test_migrates_serves_registers_and_quotes_from_any_directory(
     registered = installed.pugmill("register", str(workshop), **service)
     quoted = installed.pugmill("quote", str(order), "--text", str(tmp_path / "quotation.txt"), **service)
 
-    assert registered == "Kiln Lane is registered: 5 entries, 5 of them new.\n"
+    assert registered == "created: materials 1, taxes 1, products 1, rates 2.\n"
     assert "TOTAL" in quoted
     assert "Issued as Q000001." in quoted
     assert "Harbour Garden Trust" in (tmp_path / "quotation.txt").read_text()

@@ -51,19 +51,22 @@ def demo(app: flask.Flask, contract: Contract) -> Client:
     """The demo workshop in the state after scripts/start."""
     client = loaded_demo(app, contract)
     described = yaml.safe_load((DEMO / "workshop.yaml").read_text())
-    assert client.put(f"exchange-rates/{NEEDED_DAY}", described["exchange-rates"]).status_code in (200, 201)
+    assert client.put(f"exchange-rates/{NEEDED_DAY}", described["exchange-rates"]["today"]).status_code in (200, 201)
     run_command(client, "reprice")
     return client
 
 
 def furnish(directory: Path, page: Page, key: str) -> None:
-    """Fill a directory like the root of the project after scripts/start, with the CSV file that the page shows."""
+    """Fill a directory like the root of the project after scripts/start, with the files that the page shows."""
     (directory / "scripts").symlink_to(SCRIPTS)
     (directory / "var").mkdir()
     (directory / "var" / "demo.key").write_text(key)
     for block in page.blocks:
         if block.language == "csv":
-            (directory / "rates.csv").write_text(block.text)
+            name = "rates.csv" if block.text.startswith("resource,") else "materials.csv"
+            (directory / name).write_text(block.text)
+        elif block.language == "yaml" and (named := re.match(r"# ([\w.]+\.yaml)\n", block.text)):
+            (directory / named[1]).write_text(block.text)
 
 
 @pytest.mark.parametrize("page", [page for page in PAGES if shell_blocks(page)], ids=lambda page: page.name)

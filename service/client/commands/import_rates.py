@@ -29,7 +29,7 @@ from service.client.ends import OutOfReachError, RefusedError
 from service.client.files.new_file import csv_bytes, new_file
 from service.client.files.rate_file import FileRate, WrongLinesError, read_file
 from service.client.http import Service
-from service.client.members import PathError
+from service.client.members import PathError, steps_of
 from service.client.progress import each_shown
 from service.client.rates import Rates, Terms, new_terms, outcome_of, put_rate, read_rates, terms_in_force
 from service.client.repricing import ADDRESS
@@ -167,11 +167,6 @@ def _is_of(batch: dict[str, Import], place: list[str]) -> bool:
         case ["rates", resource, *_]:
             return resource in batch
     return False
-
-
-def steps_of(pointer: str) -> list[str]:
-    """The names in a JSON pointer (RFC 6901)."""
-    return [step.replace("~1", "/").replace("~0", "~") for step in pointer.split("/")[1:]]
 
 
 def store(service: Service, imports: list[Import]) -> BaseException | None:

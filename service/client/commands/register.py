@@ -1,91 +1,95 @@
-"""Register a workshop from a file: resources and their rates, products, listings.
+"""Register a workshop, or any part of it, from files: all of it or nothing.
 
-    pugmill register scripts/demo/workshop.yaml     the demo workshop; everything in it is invented
+    pugmill register workshop.yaml                    facts and dated rates; the same again changes nothing
+    pugmill register workshop.yaml --dry-run          what would change, also of prices; stores nothing
+    pugmill register people.yaml materials.csv        any number of files, taken together
+    pugmill register workshop.yaml --prune            also retires what the files no longer have, after showing it
 
-The file is YAML. Each collection of the service has its entries by code, each with its facts and its rates by first
-day. They are registered in the order of the file, and replace entries with the same code. The rates under
-exchange-rates are entered for today in the workshop's time zone. Running it again changes nothing.
+A YAML file has collections (materials, machines, products …), each with entries by code, each with its facts and its
+rates by first day, in any order. It may have exchange-rates by day, where `today` is a day, too. A CSV file has one
+collection, one entry a row: the code, its facts, then valid_from and its terms from that day on. Nested members have a
+slash, and an amount of money has its currency after its name:
+
+    materials,name,unit,polymer,valid_from,price EUR
+    hdpe-flakes,HDPE flakes,kg,HDPE,2026-12-01,0.78
+
+Everything that is wrong is named with its file and line. --prune concerns the collections that the files have, and the
+rates of those entries that have any; what is still used elsewhere is not retired.
 """
 
 import sys
-from collections.abc import Iterator
-from datetime import date, datetime
-from http import HTTPStatus
-from pathlib import Path
 from typing import Any
-from zoneinfo import ZoneInfo, available_timezones
 
 import click
 
-from service.client.command import FILE, Options, owners_command
-from service.client.ends import RefusedError
-from service.client.files.exact_yaml import read_yaml
+from service.client.command import FILE, Options, option, owners_command
+from service.client.ends import RefusedError, WaitingError
+from service.client.files.register_files import Together, WrongFilesError, read_files
 from service.client.http import Service
-from service.client.progress import each_shown
-from service.client.rates import warnings_in
+from service.client.members import steps_of
+from service.client.progress import waiting_shown
+from service.client.text.register import listed, register_text
+from service.client.text.terminal import width
 
-
-def puts(collection: str, entries: dict[str, Any], today: date) -> Iterator[tuple[str, Any]]:
-    """Path and body of every PUT for a collection, in the order of the file."""
-    if collection == "exchange-rates":
-        yield f"/v1/{collection}/{today}", entries
-        return
-    for code, entry in entries.items():
-        yield f"/v1/{collection}/{code}", entry["facts"]
-        for day, terms in entry.get("rates", {}).items():
-            yield f"/v1/{collection}/{code}/rates/{day}", terms
+ADDRESS = "/v1/register"
+_TAKEN_AWAY = ("retired", "withdrawn")
 
 
 @owners_command(__doc__)
-@click.argument("file", metavar="FILE", type=FILE, help="The workshop's file, in YAML.")
+@click.argument("files", metavar="FILE...", nargs=-1, required=True, type=FILE, help="Files in YAML or CSV.")
+@option("--dry-run", is_flag=True, help="Show what would change, also of prices; store nothing.")
+@option("--prune", is_flag=True, help="Retire what the files no longer have, once you have agreed to what is shown.")
+@option("--yes", is_flag=True, help="Agree to --prune beforehand.")
+@option("--as-of", metavar="DAY", help="In a dry run, the day of the rates for prices (default: today).")
+@option("--full", is_flag=True, help="List every entry.")
 def register(service: Service, options: Options) -> None:
-    """Register the file, collection by collection."""
-    found = read_workshop(options.file)
-    described = found.pop("workshop")
-    today = datetime.now(ZoneInfo(described["time-zone"])).date()
-    is_terminal = sys.stderr.isatty()
-    sent = created = 0
-    warnings: list[str] = []
-    for collection, entries in found.items():
-        requested = list(puts(collection, entries, today))
-        for path, body in each_shown(requested, f"    {collection:15}"):
-            done = service.send("PUT", path, body)
-            created += done.status_code == HTTPStatus.CREATED
-            warnings += (f"{path.removeprefix('/v1/')}: {text}" for text in warnings_in(done.json()))
-        sent += len(requested)
-        if not is_terminal:
-            print(f"    {collection}: {len(requested)}", file=sys.stderr)
-    print("".join(f"{each}\n" for each in warnings), end="")
-    print(f"{described['name']} is registered: {sent} entries, {created} of them new.")
+    """Read the files, and register what they have."""
+    together = read_files(options.files)
+    query = {"prune": "true"} if options.prune else {}
+    headers = {}
+    if options.dry_run:
+        query |= {"dry_run": "true"} | ({"as_of": options.as_of} if options.as_of else {})
+    elif options.prune and not options.yes:
+        headers = _agreed(service, together)
+    done, _ = sent(service, together, query, headers)
+    print(register_text(done, width(), full=options.full))
 
 
-def read_workshop(path: Path) -> dict[str, Any]:
-    """The contents of the file: the workshop, and its collections.
+def sent(
+    service: Service, together: Together, query: dict[str, str], headers: dict[str, str]
+) -> tuple[dict[str, Any], str]:
+    """The answer to the document, and the tag of the register.
 
     Raises:
-        RefusedError: if it cannot be read, or is not of this form.
+        WrongFilesError: naming everything that the service refuses, with its file and line.
     """
     try:
-        found = read_yaml(path.read_text("utf-8-sig"))
-    except OSError as error:
-        raise RefusedError(f"{path} cannot be read: {error.strerror}") from None
-    except ValueError as error:  # neither UTF-8 nor YAML
-        raise RefusedError(f"{path}: {error}") from None
-    if not isinstance(found, dict):
-        raise RefusedError(f"{path} must have collections, such as materials, each with entries by code")
-    for collection, entries in found.items():
-        _check(path, collection, entries)
-    found["workshop"] = {"name": str(path), "time-zone": "UTC", **found.get("workshop", {})}
-    if found["workshop"]["time-zone"] not in available_timezones():
-        raise RefusedError(f"{path}: workshop: time-zone must be an IANA time zone, such as Europe/Dublin")
-    return found
+        with waiting_shown("registering"):
+            answer = service.send("POST", ADDRESS, together.document, query=query, headers=headers)
+    except RefusedError as error:
+        errors = error.problem.get("errors", ())
+        if not errors or not all("pointer" in each for each in errors):
+            raise
+        problems = [_at_its_place(together, steps_of(each["pointer"]), each["detail"]) for each in errors]
+        raise WrongFilesError(problems) from None
+    return answer.json(), answer.headers["ETag"]
 
 
-def _check(path: Path, collection: str, entries: Any) -> None:
-    if not isinstance(entries, dict):
-        raise RefusedError(f"{path}: {collection} must have entries by code")
-    if collection in ("workshop", "exchange-rates"):
-        return
-    for code, entry in entries.items():
-        if not isinstance(entry, dict) or "facts" not in entry or not isinstance(entry.get("rates", {}), dict):
-            raise RefusedError(f"{path}: {collection}/{code} must have facts, and may have rates by first day")
+def _at_its_place(together: Together, steps: list[str], detail: str) -> tuple[Any, str]:
+    return together.place_of(steps), f"{'/'.join(steps)}: {detail}"
+
+
+def _agreed(service: Service, together: Together) -> dict[str, str]:
+    """The condition under which just what was shown is done; raises WaitingError if nobody agrees to it."""
+    found, tag = sent(service, together, {"prune": "true", "dry_run": "true"}, {})
+    gone = [each for each in found["entries"] if each["outcome"] in _TAKEN_AWAY]
+    if gone:
+        print(*listed(gone, full=True), sep="\n")
+        if not (is_asked() and click.confirm(f"Take {len(gone)} away?")):
+            raise WaitingError("nothing is stored; --yes agrees to it")
+    return {"If-Match": tag}
+
+
+def is_asked() -> bool:
+    """Whether somebody can be asked."""
+    return sys.stdin.isatty() and sys.stdout.isatty()

@@ -14,7 +14,7 @@ import httpx
 import pytest
 
 from service.cli.contract import CONTRACT
-from service.client.commands.register import puts, read_workshop
+from service.client.files.register_files import read_files
 from tests.conftest import Client
 from tests.support import builders
 from tests.support.demo import DEMO
@@ -145,10 +145,10 @@ def test_a_workshop_registers_and_quotes_through_a_generated_client(caller: Call
 
 
 NOUNS = {
+    "tariffs": ("tariff", "Tariff", "TariffRate"),
     "materials": ("material", "Material", "MaterialRate"),
     "machines": ("machine", "Machine", "MachineRate"),
     "labour-grades": ("labour_grade", "LabourGrade", "LabourRate"),
-    "tariffs": ("tariff", "Tariff", "TariffRate"),
     "overheads": ("overhead_pool", "Overhead", "OverheadRate"),
     "tools": ("tool", "Tool", "ToolRate"),
     "taxes": ("tax", "Tax", "TaxRate"),
@@ -162,10 +162,13 @@ NOUNS = {
 
 def demo_puts() -> Iterator[tuple[list[str], dict[str, Any]]]:
     """Every PUT of the demo workshop: the parts of its path below /v1, and its body."""
-    for collection, entries in read_workshop(DEMO / "workshop.yaml").items():
-        if collection != "workshop":
-            for path, body in puts(collection, entries, datetime.date.fromisoformat("2026-11-25")):
-                yield path.removeprefix("/v1/").split("/"), body
+    document = read_files([DEMO / "workshop.yaml"]).document
+    yield ["exchange-rates", "2026-11-25"], document["exchange-rates"]["today"]
+    for collection in NOUNS:
+        for code, entry in document.get(collection, {}).items():
+            yield [collection, code], entry["facts"]
+            for day, terms in entry.get("rates", {}).items():
+                yield [collection, code, "rates", day], terms
 
 
 def test_the_demo_workshop_is_registered_and_quoted_through_a_generated_client(caller: Caller) -> None:
