@@ -18,7 +18,7 @@ from service.api.http.answers import data_answer, is_expected, tagged
 from service.api.http.auth import workshop, workspace
 from service.api.http.forms import JSON
 from service.api.http.operations import operation
-from service.api.http.reading import UNKNOWN_MEMBER
+from service.api.http.reading import UNKNOWN_MEMBER, unknown
 from service.api.http.retries import once_if_keyed, sent_key
 from service.api.http.spooling import whole
 from service.api.listing.repricing_statements import RepricingAnswer, statement_of
@@ -42,13 +42,24 @@ _TODAY = "today"
 _AN_OBJECT: dict[str, Any] = {"error_messages": {"invalid": "must be an object", "null": "must not be null"}}
 
 
-class _EntrySchema(ma.Schema):
-    """What a document says about a thing: its facts, its rates, or both."""
+class _StrictSchema(ma.Schema):
+    """Refuses unknown members, with the nearest name that there is."""
 
     class Meta:
         """Unknown members are refused."""
 
         unknown = ma.RAISE
+
+    def handle_error(self, error: ma.ValidationError, data: Any, **_: Any) -> None:
+        """Tell which name was meant."""
+        messages: Any = error.messages
+        for name, told in messages.items():
+            if told == [UNKNOWN_MEMBER]:
+                messages[name] = [unknown(UNKNOWN_MEMBER, str(name), self.load_fields)]
+
+
+class _EntrySchema(_StrictSchema):
+    """What a document says about a thing: its facts, its rates, or both."""
 
     error_messages = {"unknown": UNKNOWN_MEMBER, "type": "must be an object with facts, rates or both"}
 
@@ -99,13 +110,12 @@ class _ExchangeRatesField(MappingField):
         return found
 
 
-class RegisterSchema(ma.Schema):
+class RegisterSchema(_StrictSchema):
     """Any part of what a workshop registers: by collection and code, facts and dated rates."""
 
-    class Meta:
-        """Unknown members are refused."""
+    class Meta(_StrictSchema.Meta):
+        """A field for each collection, whose names have hyphens."""
 
-        unknown = ma.RAISE
         include = {
             **{
                 each.name: MappingField(

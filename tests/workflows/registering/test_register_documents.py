@@ -215,7 +215,7 @@ class TestProblems:
 
         assert problems(error) == [
             "materials/hdpe/facts/unit: its rates rest on this; register another one under a new code instead",
-            "products/broken/facts/bill_of_materials/0/product: there is no product 'nowhere'; register it first",
+            "products/broken/facts/bill_of_materials/0/product: there is no product 'nowhere'; did you mean 'other'?",
             "products/other/facts/operations/0/machine: there is no machine 'none'; register it first",
             "products/sheet/facts/operations/0/band_shares: the tariff has no band noon; it has day, night",
             "materials/gone: there is no material 'gone'; give its facts, too",
