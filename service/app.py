@@ -7,7 +7,7 @@ from typing import Any
 import flask
 
 from service import time_limit
-from service.api import audit, lead_times, month, quotation_previews, shipping
+from service.api import audit, lead_times, month, quotation_previews, register, shipping
 from service.api.contract import addresses
 from service.api.contract.blueprints import SUMMARY, Api, Plugin, Rules
 from service.api.costing import rate_card
@@ -21,7 +21,6 @@ from service.api.listing import listings, price_histories, repricings
 from service.api.operating import documentation, health, logs, metrics
 from service.api.pricing import price_sheets
 from service.api.quoting import quotation_life, quotation_papers, quotations
-from service.api.registering import register
 from service.api.registering.registered import collection_blueprint
 from service.arrivals import Arrivals
 from service.config import Settings, settings_from_environment
