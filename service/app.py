@@ -10,7 +10,7 @@ from service import time_limit
 from service.api import audit, lead_times, month, quotation_previews, register, shipping
 from service.api.contract import addresses
 from service.api.contract.blueprints import SUMMARY, Api, Plugin, Rules
-from service.api.costing import rate_card
+from service.api.costing import job_sheets, rate_card
 from service.api.currency import exchange_rates
 from service.api.http import answers, auth, errors, operations, rate_limit, reading
 from service.api.http.forms import HTML
@@ -131,7 +131,7 @@ def _add_blueprints(app: flask.Flask) -> None:
     for collection in COLLECTIONS.values():
         api.register_blueprint(collection_blueprint(collection))
     # The order decides where the contract has the sheets of a product.
-    sheets = (price_sheets, lead_times, listings, shipping, month, rate_card, exchange_rates)
+    sheets = (price_sheets, job_sheets, lead_times, listings, shipping, month, rate_card, exchange_rates)
     order_desk = (quotations, quotation_previews, quotation_life, quotation_papers)
     for views in (register, *sheets, *order_desk, repricings, price_histories, audit, health, metrics):
         api.register_blueprint(views.blueprint)

@@ -110,6 +110,13 @@ def _others() -> list[Place]:
         Place(method="POST", template=f"{one}/cost-sheet", path=f"{sheet}/cost-sheet", body=question, for_stranger=404),
         Place(
             method="GET",
+            template=f"{one}/job-sheet",
+            path=f"{sheet}/job-sheet?quantity=20",
+            for_stranger=404,
+            is_document=True,
+        ),
+        Place(
+            method="GET",
             template=f"{one}/cost-sheet/workings",
             path=f"{sheet}/cost-sheet/workings?{costs}",
             for_stranger=404,
@@ -283,6 +290,7 @@ def _others() -> list[Place]:
 _ENDINGS = {
     ("GET", "/v1/products/{code}/cost-sheet"): ("html", "pdf", "svg", "png"),
     ("POST", "/v1/products/{code}/cost-sheet"): ("html", "pdf", "svg", "png"),
+    ("GET", "/v1/products/{code}/job-sheet"): ("html", "pdf"),
     ("POST", "/v1/break-even"): ("html", "svg", "png"),
     ("GET", "/v1/listings/{code}/price-history"): ("svg", "png"),
     ("GET", "/v1/price-list"): ("jsonld",),

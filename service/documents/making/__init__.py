@@ -1,0 +1,1 @@
+"""Papers for those who make a batch."""
