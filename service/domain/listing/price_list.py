@@ -7,6 +7,7 @@ from decimal import Decimal
 from service.domain.listing.unit_price import UnitPrice
 from service.domain.selling.channels import Display
 from service.domain.values.money import Money
+from service.domain.values.shown import Quantity
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,7 +40,7 @@ class PriceListEntry:
     net_price: Money | None = None
     tax_share: Decimal | None = None
     unit_price: UnitPrice | None = None
-    shipping_weight_kg: Decimal | None = None
+    shipping_weight_kg: Quantity | None = None
     mass_kg: Decimal | None = None
     length_mm: Decimal | None = None
     width_mm: Decimal | None = None

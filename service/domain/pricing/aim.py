@@ -65,15 +65,22 @@ class Aim:
         return found
 
     def _price_of_rising(self, costs: UnitCosts) -> Decimal | None:
-        """The price where proceeds rise with it: a target or a floor once met is met by every higher price."""
-        policy, proceeds = self.policy, self._proceeds
+        """The price where proceeds rise with it: a target or a floor once met is met by every higher price.
+
+        A target of no lower a level than the floor, with nothing or a margin taken off the proceeds, includes the
+        floor: no proceeds reach it earlier, nor do the figures, for each is rounded alike.
+        """
+        policy, proceeds, basis = self.policy, self._proceeds, self.policy.never_below_cost
+        floor = None if basis is None else costs.on(basis) * self._with_tax
         if self._is_price:
             latest: Begin | None = Begin(policy.value, True)
         else:
-            latest = self._displayed_begin(proceeds.first(self._level(costs), self._of_net))
-        if latest is not None and policy.never_below_cost is not None:
-            cost = costs.on(policy.never_below_cost) * self._with_tax
-            latest = _later(latest, self._displayed_begin(proceeds.first(cost)))
+            level = self._level(costs)
+            latest = self._displayed_begin(proceeds.first(level, self._of_net))
+            if floor is not None and level >= floor and self._of_net >= 0:
+                floor = None
+        if latest is not None and floor is not None:
+            latest = _later(latest, self._displayed_begin(proceeds.first(floor)))
         if latest is not None and policy.never_below_amount is not None:
             latest = _later(latest, Begin(policy.never_below_amount, True))
         if latest is None:
@@ -91,9 +98,8 @@ class Aim:
         else:
             meets = snapped(self._proceeds.at(gross, self._of_net)) >= snapped(self._level(costs))
         brought = snapped(self._proceeds.at(gross))
-        has_cost = policy.never_below_cost is None or brought >= snapped(
-            costs.on(policy.never_below_cost) * self._with_tax
-        )
+        basis = policy.never_below_cost
+        has_cost = basis is None or brought >= snapped(costs.on(basis) * self._with_tax)
         return meets and has_cost and displayed >= (policy.never_below_amount or ZERO)
 
     def margin(self, displayed: Decimal, costs: UnitCosts) -> Decimal | None:

@@ -33,6 +33,13 @@ class Route:
         """The route of an object that has these members, such as a listing."""
         return cls(**{name: getattr(asked, name) for name in cls.__dataclass_fields__})
 
+    @property
+    def shipping(self) -> tuple[str, str] | None:
+        """Service and zone; None if it is collected."""
+        if self.shipping_service is None or self.shipping_zone is None:
+            return None
+        return self.shipping_service, self.shipping_zone
+
     def resources(self) -> list[str]:
         """The resources with dated rates that it names."""
         return [str(thing) for _, thing in references_in(self)]

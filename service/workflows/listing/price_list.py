@@ -150,7 +150,7 @@ class _Entries:
             formatted_price=formatted_price(asked.price, listing.locale),
             unit_price=per_unit,
             formatted_unit_price=None if per_unit is None else formatted_unit_price(per_unit, listing.locale),
-            shipping_weight_kg=None if way.shipping is None else way.shipping.mass_kg,
+            shipping_weight_kg=None if way.estimate is None else way.estimate.mass_kg,
             cautions=tuple(caution.text for caution in cautions if caution.concerns is Concern.PRODUCT),
         )
 

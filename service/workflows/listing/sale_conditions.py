@@ -1,14 +1,16 @@
 """The conditions of sale that listings share: channel, currency, tax, base quantity and policy."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
-from typing import Any
+from typing import Any, NamedTuple
 
 from service.domain.costing.rate_card import RateCard
 from service.domain.listing.listings import Listing
 from service.domain.making.products import Catalogue
 from service.domain.pricing.aim import Aim
+from service.domain.pricing.policy import PricingPolicy
+from service.domain.selling.sale import Sale
 from service.domain.values.errors import PugmillError
 from service.domain.values.unit_costs import UnitCosts
 from service.encoding import to_bytes, trusted
@@ -17,17 +19,37 @@ from service.store.registering.surroundings import Surroundings
 from service.workflows.costing.costing import Costing
 from service.workflows.currency.exchange import Exchange
 from service.workflows.listing.listings import price_question
-from service.workflows.pricing.sale_way import sale_of, size_of_sale
+from service.workflows.pricing.sale_way import SaleWay, check_rated, estimate_of, size_of_sale
 from service.workflows.workspace import Workspace
 
 _ROOM_FOR_SALES, _ROOM = 64 * MEGABYTE, 16 * MEGABYTE
-"""What a look remembers of sales (fees, tax and shipping), and of policies applied to them.
+"""What a look remembers of sales (fees, tax and shipping), and of each, of policies applied to them, and of parcels.
 
 One of 50 fees with 50 bands each takes 3 MB, and the twentieth part of a second to find."""
 
-
 _SIZE = 4_000
 """Bytes that conditions take in memory besides the sale: above all the policy; estimated high."""
+_SIZE_OF_A_KEY = 400
+"""Bytes that a price takes in memory with what it is the price of; estimated high."""
+
+
+def _size(sale: Sale | None) -> int:
+    """Bytes that a sale, or conditions with it, keep in memory: whoever is dropped last keeps the sale."""
+    return _SIZE + (0 if sale is None else size_of_sale(sale))
+
+
+class _Sold(NamedTuple):
+    """A sale, without a policy.
+
+    Attributes:
+        sale: None if there is a problem.
+        convert: converts a cost into the currency of sale; None if it is the workshop's.
+        problem: why nothing can be sold like this.
+    """
+
+    sale: Sale | None
+    convert: Callable[[Decimal], Decimal] | None = None
+    problem: str = ""
 
 
 @dataclass(slots=True)
@@ -41,7 +63,6 @@ class Conditions:
         convert: converts a cost into the currency of sale.
         problem: why nothing can be sold under them.
         sold: what they make of a cost depends on: currency and base quantity.
-        size: bytes that they take in memory.
     """
 
     currency: str
@@ -50,7 +71,6 @@ class Conditions:
     convert: Callable[[Decimal], Decimal] | None = None
     problem: str = ""
     sold: tuple[str, int] = field(init=False)
-    size: int = 0
 
     def __post_init__(self) -> None:
         self.sold = self.currency, self.base_quantity
@@ -77,7 +97,9 @@ class SaleConditions:
         catalogue: Catalogue,
     ) -> None:
         self._workspace, self._exchange = workspace, exchange
-        self._found = Remembered[Conditions](_ROOM, lambda found: found.size)
+        self._found = Remembered[Conditions](_ROOM, lambda found: _size(None if found.aim is None else found.aim.sale))
+        self._sold = Remembered[_Sold](_ROOM, lambda found: _size(found.sale))
+        self._sent = Remembered[Hashable](_ROOM // 4, lambda _: _SIZE_OF_A_KEY)
         self.used: set[str] = set()
         memory: Memory[Any] = Memory(_ROOM_FOR_SALES)
         around = Surroundings(facts=facts, catalogue=catalogue, rates=card.rates)
@@ -85,25 +107,42 @@ class SaleConditions:
 
     def of(self, facts: dict[str, Any]) -> Conditions:
         """The conditions of a listing, from its plain data."""
-        service = facts["shipping_service"]
-        key = (
-            facts["channel"],
-            facts["currency"],
-            facts["tax"],
-            facts.get("base_quantity", 1),
-            facts.get("pieces_per_order"),
-            service and (service, facts["shipping_zone"], facts["product"]),
-            to_bytes(facts["policy"]),
-        )
-        return self._found.get(key) or self._found.of(key, lambda: self._conditions(trusted(facts, Listing)))
+        order = facts.get("base_quantity", 1), facts.get("pieces_per_order")
+        way = facts["channel"], facts["currency"], facts["tax"], order
+        sent = facts["shipping_service"] and self._sent_by(facts, order)
+        key = way, sent, to_bytes(facts["policy"])
+        return self._found.get(key) or self._found.of(key, lambda: self._conditions(facts, way, sent))
 
-    def _conditions(self, listing: Listing) -> Conditions:
-        question, base = price_question(listing, self._costing.card.as_of), listing.base_quantity
+    def _sent_by(self, facts: dict[str, Any], order: Hashable) -> Hashable:
+        """What a sale depends on of its shipping: the service and what it costs; the product too if that is unknown."""
+        key = facts["shipping_service"], facts["shipping_zone"], facts["product"], order
+        return self._sent.of(key, lambda: self._priced(trusted(facts, Listing), key))
+
+    def _priced(self, listing: Listing, unknown: Hashable) -> Hashable:
+        question = price_question(listing, self._costing.card.as_of)
+        try:
+            check_rated(self._costing, question.route)
+            estimate = estimate_of(self._costing, question)
+        except PugmillError:
+            return unknown  # and says why once it is sold
+        return listing.shipping_service, None if estimate is None else (estimate.price.amount, estimate.currency)
+
+    def _conditions(self, facts: dict[str, Any], *way: Hashable) -> Conditions:
+        currency, base = facts["currency"], facts.get("base_quantity", 1)
+        policy = trusted(facts["policy"], PricingPolicy)
+        sold = self._sold.of((*way, policy.display), lambda: self._sold_by(trusted(facts, Listing)))
+        if sold.sale is None:
+            return Conditions(currency, base, None, problem=sold.problem)
+        return Conditions(currency, base, Aim(policy, sold.sale, currency, base), sold.convert)
+
+    def _sold_by(self, listing: Listing) -> _Sold:
+        question = price_question(listing, self._costing.card.as_of)
         home = self._workspace.workshop.currency
         try:
-            aim = Aim(listing.policy, sale_of(self._costing, question, home), listing.currency, base)
+            check_rated(self._costing, question.route)
+            sale = SaleWay(self._costing, question, home).sale
             convert = None if home == listing.currency else self._exchange.conversion(home, listing.currency)
         except PugmillError as error:
-            return Conditions(listing.currency, base, None, problem=str(error), size=_SIZE)
+            return _Sold(None, problem=str(error))
         self.used.update(question.route.resources())
-        return Conditions(listing.currency, base, aim, convert, size=_SIZE + size_of_sale(aim.sale))
+        return _Sold(sale, convert)

@@ -119,6 +119,7 @@ def priced(workspace: Workspace, costing: Costing, question: PriceQuestion) -> P
         policy=policy,
         price_per_piece=price_statement(found, policy, quantity=question.quantity, currency=way.currency),
         cash_price=cash_rounded(found.gross_price, way.currency),
+        shipping=way.shipping,
         discount=way.discount(found),
         settlement=way.settlement(found),
         rates_valid_from={resource: costing.card.rates[resource].valid_from for resource in resources},

@@ -78,24 +78,17 @@ class Settlement:
     profit: Annotated[Money, SumOf(("proceeds",), ("full_cost",))]
 
 
-def sale_of(costing: Costing, question: PriceQuestion, home: str) -> Sale:
-    """The conditions under which a base quantity is sold; raises as `price_product` does.
-
-    Args:
-        costing: with everything that the question names, and the product if it is shipped.
-        question: its policy, batch and day do not matter.
-        home: the workshop's currency.
-    """
-    missing = [MissingRate(resource=each) for each in question.route.resources() if each not in costing.card.rates]
+def check_rated(costing: Costing, route: Route) -> None:
+    """Raises MissingRatesError if something that the route names has no rate."""
+    missing = [MissingRate(resource=each) for each in route.resources() if each not in costing.card.rates]
     if missing:
         raise MissingRatesError(costing.card.as_of, missing)
-    return SaleWay(costing, question, home).sale
 
 
 _BYTES_OF_A_SEGMENT = 400
 """That a segment of the functions of a sale takes in memory (measured: 382)."""
 _BYTES_OF_SHIPPING = 4_000
-"""That an estimate of shipping and its statement take; estimated high."""
+"""That an estimate of shipping takes, or its statement; estimated high."""
 
 
 def size_of_sale(sale: Sale) -> int:
@@ -103,8 +96,25 @@ def size_of_sale(sale: Sale) -> int:
     return len(sale) * _BYTES_OF_A_SEGMENT
 
 
-def _size(conditions: tuple[ShippingEstimate | None, ShippingStatement | None, Sale]) -> int:
-    return size_of_sale(conditions[2]) + _BYTES_OF_SHIPPING
+def estimate_of(costing: Costing, question: PriceQuestion) -> ShippingEstimate | None:
+    """How an order is sent, the same for every channel and currency; None if the question names no service.
+
+    Raises:
+        UnknownZoneError: the service has no such zone.
+        MissingMeasuresError: the product has no mass or lacks a side.
+        DoesNotFitError: no parcel that the service accepts can hold it.
+    """
+    if question.route.shipping is None:
+        return None
+    product, pieces, (code, zone) = question.product, question.pieces_per_order, question.route.shipping
+    terms = costing.card.rates[f"shipping-services/{code}"].terms
+    assert isinstance(terms, ShippingRate)  # a shipping service has no other terms
+    service, sent = costing.surroundings.facts["shipping-services"][code], costing.surroundings.catalogue.products
+    return costing.remembered(
+        ("parcels", product, code, zone, pieces),
+        lambda: shipping_estimate([(product, sent[product], pieces)], service, terms, zone),
+        lambda _: _BYTES_OF_SHIPPING,
+    )
 
 
 class SaleWay:
@@ -115,14 +125,8 @@ class SaleWay:
         self.currency = self.route.currency or home
         self.facts = costing.surroundings.facts
         self.channel: Channel | None = self.facts["channels"][self.route.channel] if self.route.channel else None
-        shipped = question.product if self.route.shipping_service else None
-        key = ("sale", shipped, self.route, question.base_quantity, question.policy.display)
-        self.estimate, self.shipping, self.sale = costing.remembered(key, self._conditions, _size)
-
-    def _conditions(self) -> tuple[ShippingEstimate | None, ShippingStatement | None, Sale]:
-        """Shipping and conditions of sale, the same for every batch and policy."""
-        estimate, statement = self._shipped()
-        return estimate, statement, self._sale(estimate)
+        self.estimate = estimate_of(costing, question)
+        self.sale = self._sale()
 
     def price(self, sheet: CostSheet) -> Price:
         """The price of a product whose batch costs this."""
@@ -169,13 +173,30 @@ class SaleWay:
     def _terms(self, collection: str, code: str) -> Any:
         return self.costing.card.rates[f"{collection}/{code}"].terms
 
-    def _sale(self, estimate: ShippingEstimate | None) -> Sale:
+    def _sale(self) -> Sale:
+        """The conditions of sale: the same for every batch and policy, and for products that cost the same to send."""
+        order, display = self._order_share(), self.question.policy.display
+        return self.costing.remembered(
+            ("sale", self.route.tax, self.route.channel, self.currency, display, order),
+            lambda: self._sale_of(order),
+            size_of_sale,
+        )
+
+    @exactly
+    def _order_share(self) -> OrderShare:
+        """A price's part of an order, and of what it costs to send it."""
+        prices = self.question.prices_per_order
+        if self.estimate is None:
+            return OrderShare(None, prices)
+        sent_for = self.estimate.price
+        return OrderShare(self._converted(sent_for.amount, sent_for.currency) / prices, prices)
+
+    def _sale_of(self, order: OrderShare) -> Sale:
         tax_share = ZERO
         if self.route.tax is not None:
             terms = self._terms("taxes", self.route.tax)
             assert isinstance(terms, TaxRate)  # a tax has no other terms
             tax_share = terms.rate_share
-        order = OrderShare(self._shipping_cost(estimate), self.question.prices_per_order)
         asked = self.question.policy.display
         if self.channel is None or self.route.channel is None:
             display = asked or Display.TAX_EXCLUSIVE
@@ -201,23 +222,20 @@ class SaleWay:
             order=order,
         )
 
-    @exactly
-    def _shipping_cost(self, estimate: ShippingEstimate | None) -> Decimal | None:
-        """A price's part of what it costs to send an order."""
-        if estimate is None:
+    @property
+    def shipping(self) -> ShippingStatement | None:
+        """How an order is sent, as it is shown; None if it is not."""
+        if self.estimate is None or self.route.shipping is None:
             return None
-        return self._converted(estimate.price.amount, estimate.price.currency) / self.question.prices_per_order
+        key = ("shipping", self.question.product, *self.route.shipping, self.question.pieces_per_order)
+        estimate, shipment = self.estimate, self._shipment(*self.route.shipping)
+        return self.costing.remembered(
+            key,
+            lambda: shipping_statement(estimate, shipment, currency=self.home, convert=self.costing.exchange),
+            lambda _: _BYTES_OF_SHIPPING,
+        )
 
-    def _shipped(self) -> tuple[ShippingEstimate | None, ShippingStatement | None]:
-        """The shipping of an order, and its statement; None if no service is named."""
-        code, zone = self.route.shipping_service, self.route.shipping_zone
-        if code is None or zone is None:
-            return None, None
-        rate, service = self.costing.card.rates[f"shipping-services/{code}"], self.facts["shipping-services"][code]
-        assert isinstance(rate.terms, ShippingRate)  # a shipping service has no other terms
-        product = self.question.product
-        pieces = [(product, self.costing.surroundings.catalogue.products[product], self.question.pieces_per_order)]
-        estimate = shipping_estimate(pieces, service, rate.terms, zone)
-        day, first_day = self.question.as_of, rate.valid_from
-        shipment = Shipment(service=code, name=service.name, zone=zone, as_of=day, valid_from=first_day)
-        return estimate, shipping_statement(estimate, shipment, currency=self.home, convert=self.costing.exchange)
+    def _shipment(self, code: str, zone: str) -> Shipment:
+        rate = self.costing.card.rates[f"shipping-services/{code}"]
+        name, day = self.facts["shipping-services"][code].name, self.question.as_of
+        return Shipment(service=code, name=name, zone=zone, as_of=day, valid_from=rate.valid_from)
