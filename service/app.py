@@ -7,7 +7,7 @@ from typing import Any
 import flask
 
 from service import time_limit
-from service.api import audit, lead_times, month, quotation_previews, register, shipping
+from service.api import audit, lead_times, month, quotation_previews, register, shipping, workshop
 from service.api.contract import addresses
 from service.api.contract.blueprints import SUMMARY, Api, Plugin, Rules
 from service.api.costing import job_sheets, rate_card
@@ -128,6 +128,7 @@ def _add_blueprints(app: flask.Flask) -> None:
     shared = {"servers": [{"url": "/"}], "security": [{"key": []}]}
     plugins = {"flask_plugin": Rules(), "marshmallow_plugin": Plugin()}
     api = Api(app, spec_kwargs={"info": info, **shared, **plugins})
+    api.register_blueprint(workshop.blueprint)
     for collection in COLLECTIONS.values():
         api.register_blueprint(collection_blueprint(collection))
     # The order decides where the contract has the sheets of a product.

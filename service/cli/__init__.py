@@ -52,7 +52,7 @@ _SERVERS = {
     "distribute": Listed(
         place="service.cli.tables:distribute_command", help="Distribute the tables over the nodes of Citus."
     ),
-    "workshop": Listed(place="service.cli.workshops:workshop", help="Workshops: create, list, export, import."),
+    "workshop": Listed(place="service.cli.workshops:workshop", help="Workshops: create, list, set, export, import."),
     "key": Listed(place="service.cli.keys:key", help="Keys of a workshop: create, list, revoke."),
     "backup": Listed(
         place="service.cli.backup:backup", help="Back up a SQLite database to a file while the service runs."

@@ -1,5 +1,6 @@
-"""The commands for workshops: create, list, storage, export, import."""
+"""The commands for workshops: create, list, storage, export, import; and set, which uses a running service."""
 
+import sys
 from decimal import Decimal
 from uuid import UUID
 from zoneinfo import ZoneInfo, available_timezones
@@ -9,8 +10,10 @@ from babel import Locale
 
 from service.cli.database import current_database, one_line, require_workshop, settings
 from service.cli.moving import export_workshop, import_workshop
+from service.client.commands.workshop import set_workshop
 from service.domain.values.forms import locale_problem
 from service.domain.values.money import currency_problem
+from service.store.engine.database import Database
 from service.store.engine.metering import Stored
 from service.store.workshop.workshops import new_workshop
 from service.workflows.workshop import keys, storage
@@ -46,15 +49,30 @@ def workshop() -> None:
 @click.option("--locale", default="en", show_default=True, callback=_locale, help="Locale of its documents.")
 @click.option("--time-zone", default="UTC", show_default=True, callback=_time_zone, help="IANA time zone.")
 @click.option("--key-name", default="first key", show_default=True, callback=one_line, help="Name of its first key.")
-def create_workshop(name: str, address: str, currency: str, locale: str, time_zone: str, key_name: str) -> None:
+@click.option("--same-name", is_flag=True, help="Create it even if there is one of this name.")
+def create_workshop(key_name: str, *, same_name: bool, **facts: str) -> None:
     """Create a workshop and its first key, and print the key. It is shown only once."""
-    lines = address.replace("\\n", "\n")
-    made = new_workshop(name=name, address=lines, currency=currency, locale=locale, time_zone=time_zone)
-    key = keys.create_workshop(current_database(), made, key_name)
+    facts["address"] = facts["address"].replace("\\n", "\n")
+    made, database = new_workshop(**facts), current_database()
+    if not same_name:
+        _confirm_name(database, made.name)
+    key = keys.create_workshop(database, made, key_name)
     click.echo(f"workshop {made.workshop_id}", err=True)
     click.echo(key)
 
 
+def _confirm_name(database: Database, name: str) -> None:
+    """Ask whether another workshop of the name is meant; refuse it where nobody can be asked."""
+    there = [each for each in keys.list_workshops(database) if each.name.casefold() == name.casefold()]
+    if not there:
+        return
+    told = f"there is a workshop of this name already: {', '.join(str(each.workshop_id) for each in there)}"
+    if not sys.stdin.isatty():
+        raise click.ClickException(f"{told}; 'pugmill key create' makes a key to it, --same-name another workshop")
+    click.confirm(f"{told}\nCreate another one?", abort=True, err=True)
+
+
+workshop.add_command(set_workshop, "set")
 workshop.add_command(export_workshop)
 workshop.add_command(import_workshop)
 

@@ -205,12 +205,22 @@ class TestWorkshops:
         assert client.workshop.locale == "de_AT"
 
     def test_are_listed_with_the_ids_by_which_they_are_named(self, url: str) -> None:
-        made = [made_workshop()[0] for _ in range(2)]
+        made = [made_workshop("--same-name")[0] for _ in range(2)]
 
         told = run("workshop", "list").output.splitlines()
 
         assert [line.split()[0] for line in told] == made
         assert all("EUR  de_AT            1 rows       0.0 MB  Kiln Lane" in line for line in told)
+
+    def test_of_a_name_that_is_taken_are_asked_about(self, url: str) -> None:
+        first, _ = made_workshop()
+
+        again = run("workshop", "create", "--name", "KILN Lane", "--currency", "EUR")
+
+        assert again.exit_code == 1
+        assert f"there is a workshop of this name already: {first}" in again.output
+        assert "--same-name" in again.output
+        assert len(run("workshop", "list").output.splitlines()) == 1
 
     def test_are_counted_by_table_with_what_they_may_store(self, url: str, monkeypatch: pytest.MonkeyPatch) -> None:
         workshop_id, key = made_workshop()

@@ -17,6 +17,7 @@ COMMANDS = [
     ("reprice", "--dry-run"),
     ("refresh-exchange-rates",),
     ("export-prices",),
+    ("workshop set",),
 ]
 
 
@@ -41,7 +42,7 @@ def test_a_service_that_does_not_answer_is_named(command: tuple[str, ...], capsy
     name, *arguments = command
 
     with pytest.raises(SystemExit) as stopped:
-        main([name, "--url", "http://127.0.0.1:1", "--key", "none", *arguments], prog_name="pugmill")
+        main([*name.split(), "--url", "http://127.0.0.1:1", "--key", "none", *arguments], prog_name="pugmill")
 
     assert stopped.value.code == 4
     assert f"pugmill {name}: no answer from http://127.0.0.1:1 " in capsys.readouterr().err

@@ -26,6 +26,7 @@ from service.domain.making.products import Product
 from service.domain.month.plan import MonthPlan
 from service.domain.quoting.life import DeclineRequest, Status
 from service.domain.selling.route import Route
+from service.domain.selling.seller import Seller
 from service.domain.selling.taxes import Tax, TaxRate
 from service.domain.values.money import Money
 from service.domain.values.references import Thing
@@ -48,7 +49,7 @@ from service.workflows.pricing.sale_way import PriceQuestion
 from service.workflows.quoting import quotation_life, quotations
 from service.workflows.registering import registering
 from service.workflows.shipping import ShippingQuestion
-from service.workflows.workshop import audit, keys, moving, retries, storage, watching
+from service.workflows.workshop import audit, keys, letterhead, moving, retries, storage, watching
 from service.workflows.workspace import Workspace
 from tests.conftest import Client
 from tests.domain.examples import TODAY, a_policy
@@ -320,6 +321,8 @@ def quotations_of(owner: Owner) -> dict[str, Callable[[], Any]]:
         return owner.accepted(quoted_on=None).id
 
     return {
+        "letterhead.put_seller": lambda: letterhead.put_seller(on, decoded(builders.seller(), Seller)),
+        "letterhead.find_seller": lambda: letterhead.find_seller(on),
         "quoting.quote": lambda: owner.quote(lines=lines),
         "quoting.preview": lambda: owner.preview(lines=lines),
         "quotation_life.issue": issue,
@@ -336,6 +339,7 @@ def quotations_of(owner: Owner) -> dict[str, Callable[[], Any]]:
             quotations.find_quotation(on, quotation_id()),
             quotations.find_quotation(on, 1),
         ),
+        "quotations.quotation_paper": lambda: quotations.quotation_paper(on, quotations.find_quotation(on, 1)),
         "quotations.list_events": lambda: quotations.list_events(on, quotation_id()),
         "quotations.recompute": lambda: quotations.recompute(on, quotation_id()),
         "quotations.recompute_all": lambda: list(quotations.recompute_all(on)),

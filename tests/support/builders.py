@@ -1,5 +1,6 @@
 """Request bodies; every member has a default."""
 
+from base64 import b64encode
 from typing import Any
 
 from tests.support.furnishing import furnishes
@@ -13,6 +14,31 @@ class CsvFile(str):
 
 def money(amount: str, currency: str = "EUR") -> dict[str, str]:
     return {"amount": amount, "currency": currency}
+
+
+LOGO = b64encode(
+    b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 30 10"><path d="M0 0h30v10h-30z" fill="#157"/></svg>'
+).decode()
+
+
+def seller(**changes: Any) -> dict[str, Any]:
+    address = {"street": "1 Kiln Lane\nThe yard", "post_code": "1010", "city": "Marrow Bay", "country": "AT"}
+    return {
+        "name": "Kiln Lane Workshop",
+        "address": address,
+        "contact": "The order desk",
+        "telephone": "+43 1 555 01",
+        "email": "desk@kiln.example",
+        "url": "https://kiln.example",
+        "vat_number": "GB000000000",
+        "tax_number": "12 345/6789",
+        "electronic_address": {"scheme": "EM", "address": "papers@kiln.example"},
+        "account": {"iban": "IE10 PLNK 9999 0000 0012 34", "bic": "PLNKIE2D", "holder": "Kiln Lane"},
+        "logo": LOGO,
+        "terms": "Goods stay ours until they are paid for.",
+        "foot": "Registered in Marrow Bay",
+        **changes,
+    }
 
 
 def material(**changes: Any) -> dict[str, Any]:

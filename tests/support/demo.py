@@ -89,7 +89,7 @@ def run_command(
     Raises:
         SystemExit: the command ends with a status other than 0.
     """
-    words = [name] if command is main else []
+    words = name.split() if command is main else []
     with answered_by(client, before):
         try:
             command.main([*words, "--url", f"{URL}/", "--key", key or client.key, *arguments], prog_name=PROGRAM)

@@ -7,6 +7,22 @@ def _eur(amount: str) -> dict[str, str]:
     return {"amount": amount, "currency": "EUR"}
 
 
+WORKSHOP: dict[str, Any] = {
+    "name": "Sieve Lane Plastics Workshop (invented)",
+    "address": {"street": "3 Sieve Lane", "post_code": "Q12 PQ34", "city": "Port Quillan", "country": "IE"},
+    "contact": "The order desk",
+    "telephone": "+353 1 555 0147",
+    "email": "desk@sievelane.example",
+    "url": "https://sievelane.example",
+    "tax_number": "an invented number",
+    "account": {"iban": "IE10 PLNK 9999 0000 0012 34", "holder": "Sieve Lane Plastics"},
+    "locale": "en_IE",
+    "time_zone": "Europe/Dublin",
+    "terms": "Goods stay ours until they are paid for.",
+    "foot": "Open Monday to Friday, 9 to 17",
+}
+"""An invented workshop; its bank does not exist."""
+
 FACTS: dict[str, Any] = {
     "materials": {"name": "HDPE flakes, washed", "unit": "kg", "polymer": "HDPE"},
     "machines": {

@@ -64,7 +64,7 @@ def paper_of(quotation: Quotation, media_type: str, locale: str | None) -> flask
     writer, ending = _WRITERS[media_type], FILES[media_type].ending
 
     def make() -> flask.Response:
-        paper = quotations.quotation_paper(quotation)
+        paper = quotations.quotation_paper(workspace(), quotation)
         view = quotation_view(paper, locale_for(media_type, locale or paper.letterhead.locale))
         response = flask.Response(writer.write(paper, view), content_type=writer.content_type)
         # The name is ASCII, so that no encoded form of it is needed (RFC 6266).

@@ -5,8 +5,9 @@ from datetime import date
 from decimal import Decimal
 
 from service.documents.writing.paper import Entry, PaperView
+from service.domain.quoting.letterhead import Letterhead
 from service.domain.quoting.life import Status
-from service.domain.quoting.quotation import Letterhead, QuotationFigures, QuotedTax, QuotedTaxSubtotal, Remarks
+from service.domain.quoting.quotation import QuotationFigures, QuotedTax, QuotedTaxSubtotal, Remarks
 from service.domain.quoting.request import QuotationRequest
 
 
@@ -23,6 +24,7 @@ class QuotationPaper:
         valid_until: the last day its prices hold.
         figures: all figures; those for the workshop only are not shown.
         remarks: only cautions about the product are shown.
+        logo: the seller's, in base64.
     """
 
     letterhead: Letterhead
@@ -38,6 +40,7 @@ class QuotationPaper:
     request: QuotationRequest
     figures: QuotationFigures
     remarks: Remarks
+    logo: str | None = None
 
     @property
     def tax_subtotals(self) -> tuple[QuotedTaxSubtotal, ...]:
@@ -108,6 +111,9 @@ class QuotationView(PaperView):
         state: shown first; empty if it is simply issued.
         is_binding: whether it is issued and still holds.
         seller_address: in lines.
+        seller_contact: telephone, e-mail and web site.
+        logo: in base64; empty if there is none.
+        foot: what stands at the foot of every page, in lines.
         customer: name, contact and address in lines.
         facts: dates and references.
         intro: what applies to all figures.
@@ -123,6 +129,9 @@ class QuotationView(PaperView):
     is_binding: bool
     seller: str
     seller_address: tuple[str, ...]
+    seller_contact: tuple[str, ...]
+    logo: str
+    foot: tuple[str, ...]
     customer: tuple[str, ...]
     facts: tuple[Entry, ...]
     intro: str

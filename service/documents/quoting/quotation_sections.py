@@ -4,7 +4,13 @@ from collections.abc import Iterator
 
 from service.documents.quoting.quotation_paper import Section
 from service.documents.quoting.quotation_writing import QuotationWriting, paragraphs_of
-from service.documents.writing.formats import formatted_number, formatted_quantity, formatted_rate, isolated
+from service.documents.writing.formats import (
+    formatted_number,
+    formatted_quantity,
+    formatted_rate,
+    isolated,
+    left_to_right,
+)
 from service.domain.shipping.shipping_statement import StatedParcels
 from service.domain.values.money import rounded
 
@@ -15,8 +21,9 @@ def sections_of(of: QuotationWriting) -> Iterator[Section]:
     for title, paragraphs in (
         (words("Delivery"), (*paragraphs_of(request.delivery), *_ready(of))),
         (words("Shipping"), tuple(_shipping(of))),
-        (words("Payment"), (*_payment(of), *paragraphs_of(request.payment.note))),
+        (words("Payment"), (*_payment(of), *paragraphs_of(request.payment.note), *_account(of))),
         (words("Note"), paragraphs_of(request.note)),
+        (words("Terms of sale"), paragraphs_of(of.paper.letterhead.terms)),
     ):
         if paragraphs:
             yield Section(title=title, paragraphs=paragraphs)
@@ -56,6 +63,18 @@ def _parcels(of: QuotationWriting, each: StatedParcels) -> str:
         sides=sides,
         mass=of.measured(each.mass_kg, "kg"),
     )
+
+
+def _account(of: QuotationWriting) -> Iterator[str]:
+    letterhead = of.paper.letterhead
+    if (account := letterhead.account) is None:
+        return
+    holder = isolated(account.holder or letterhead.seller)
+    yield of.words(
+        "Bank account of {holder}: IBAN {iban}", holder=holder, iban=left_to_right(account.grouped_iban, of.locale)
+    )
+    if account.bic:
+        yield left_to_right(f"BIC {account.bic}", of.locale)
 
 
 def _payment(of: QuotationWriting) -> Iterator[str]:

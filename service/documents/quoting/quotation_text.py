@@ -21,7 +21,7 @@ def _lines(view: QuotationView) -> Iterator[str]:
     if view.state:
         yield from (*wrap(view.state, WIDTH), "=" * WIDTH)
     yield view.seller
-    yield from view.seller_address
+    yield from (*view.seller_address, *view.seller_contact)
     yield ""
     yield from view.customer
     yield ""
@@ -45,6 +45,8 @@ def _lines(view: QuotationView) -> Iterator[str]:
         yield from ("", view.cautions_title)
         for each in view.cautions:
             yield from wrap(f"- {each.text} [{each.note}]", WIDTH, initial_indent="  ", subsequent_indent="    ")
+    if view.foot:
+        yield from ("", "-" * WIDTH, *view.foot)
 
 
 def _line(view: QuotationView, line: LineView) -> Iterator[str]:

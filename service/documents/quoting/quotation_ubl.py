@@ -2,7 +2,7 @@
 
 Source: OASIS, Universal Business Language Version 2.1, 2013, document type Quotation (the order of the
 document's elements as in the draft schema of 2010, that of the parts from memory); unit codes of UN/ECE Recommendation
-No 20; tax categories of UNTDID 5305.
+No 20; tax categories of UNTDID 5305; means of payment of UNTDID 4461.
 """
 
 from collections.abc import Iterable
@@ -13,7 +13,10 @@ from service.documents.drawing.drawing import literal
 from service.documents.quoting.quotation_paper import QuotationPaper, QuotationView
 from service.documents.quoting.quotation_writing import reason_for, tax_name
 from service.documents.writing.labels import Labels, labels_for
+from service.domain.quoting.letterhead import Letterhead
 from service.domain.quoting.quotation import QuotedAdjustment, QuotedLine, QuotedQuantity, QuotedTax, QuotedTaxSubtotal
+from service.domain.selling.postal_address import PostalAddress
+from service.domain.selling.seller import BankAccount
 from service.domain.selling.taxes import TaxCategory
 from service.domain.values.exact import exactly, plain
 from service.domain.values.money import Money
@@ -22,6 +25,8 @@ _ROOT = "urn:oasis:names:specification:ubl:schema:xsd:Quotation-2"
 _BASIC = "urn:oasis:names:specification:ubl:schema:xsd:CommonBasicComponents-2"
 _AGGREGATE = "urn:oasis:names:specification:ubl:schema:xsd:CommonAggregateComponents-2"
 _PIECE = "H87"
+_VAT, _OTHER_TAX = "VAT", "TAX"
+_CREDIT_TRANSFER = "30"
 _PER_CENT = Decimal(100)
 _PERCENT_DECIMALS = 9
 
@@ -32,6 +37,7 @@ def quotation_ubl(paper: QuotationPaper, view: QuotationView) -> bytes:
     root = Element("Quotation", {"xmlns": _ROOT, "xmlns:cbc": _BASIC, "xmlns:cac": _AGGREGATE})
     _head(root, paper, view)
     _parties(root, paper)
+    _payment(root, paper.letterhead.account)
     _conditions(root, view)
     words = labels_for(view.locale)
     _adjustments(root, paper.figures.allowances, paper.figures.charges, words)
@@ -70,19 +76,53 @@ def _head(root: Element, paper: QuotationPaper, view: QuotationView) -> None:
 
 
 def _parties(root: Element, paper: QuotationPaper) -> None:
-    letterhead, customer = paper.letterhead, paper.request.customer
-    seller = _group(_group(root, "SellerSupplierParty"), "Party")
-    _named(seller, letterhead.seller, letterhead.seller_address)
+    customer = paper.request.customer
+    _seller(_group(_group(root, "SellerSupplierParty"), "Party"), paper.letterhead)
     buyer = _group(_group(root, "BuyerCustomerParty"), "Party")
     _named(buyer, customer.name, customer.address)
-    if customer.tax_number:
-        scheme = _group(buyer, "PartyTaxScheme")
-        _add(scheme, "CompanyID", customer.tax_number)
-        _add(_group(scheme, "TaxScheme"), "ID", "VAT")
-    if customer.contact or customer.email:
-        contact = _group(buyer, "Contact")
-        _add(contact, "Name", customer.contact)
-        _add(contact, "ElectronicMail", customer.email)
+    _taxed(buyer, customer.tax_number, _VAT)
+    _contact(buyer, customer.contact, "", customer.email)
+
+
+def _seller(party: Element, letterhead: Letterhead) -> None:
+    """The seller (BG-4): names, address (BG-5), contact (BG-6)."""
+    _add(party, "WebsiteURI", letterhead.url)
+    if (electronic := letterhead.electronic_address) is not None:
+        _add(party, "EndpointID", electronic.address, schemeID=electronic.scheme)
+    _named(party, letterhead.seller, letterhead.seller_address, letterhead.address)
+    _taxed(party, letterhead.vat_number, _VAT)
+    _taxed(party, letterhead.tax_number, _OTHER_TAX)
+    if letterhead.address is not None:
+        _add(_group(party, "PartyLegalEntity"), "RegistrationName", letterhead.seller)
+    _contact(party, letterhead.contact, letterhead.telephone, letterhead.email)
+
+
+def _taxed(party: Element, number: str, scheme: str) -> None:
+    if number:
+        found = _group(party, "PartyTaxScheme")
+        _add(found, "CompanyID", number)
+        _add(_group(found, "TaxScheme"), "ID", scheme)
+
+
+def _contact(party: Element, name: str, telephone: str, email: str) -> None:
+    if name or telephone or email:
+        contact = _group(party, "Contact")
+        _add(contact, "Name", name)
+        _add(contact, "Telephone", telephone)
+        _add(contact, "ElectronicMail", email)
+
+
+def _payment(root: Element, account: BankAccount | None) -> None:
+    """The account that the customer may pay to (BG-17)."""
+    if account is None:
+        return
+    means = _group(root, "PaymentMeans")
+    _add(means, "PaymentMeansCode", _CREDIT_TRANSFER)
+    payee = _group(means, "PayeeFinancialAccount")
+    _add(payee, "ID", account.compact_iban)
+    _add(payee, "Name", account.holder)
+    if account.bic:
+        _add(_group(payee, "FinancialInstitutionBranch"), "ID", account.bic)
 
 
 def _conditions(root: Element, view: QuotationView) -> None:
@@ -93,12 +133,28 @@ def _conditions(root: Element, view: QuotationView) -> None:
             _add(conditions, "Description", f"{section.title}: {' '.join(section.paragraphs)}")
 
 
-def _named(party: Element, name: str, address: str) -> None:
+def _named(party: Element, name: str, address: str, parts: PostalAddress | None = None) -> None:
+    """A party's name and its address: in parts where they are told, else in lines."""
     _add(_group(party, "PartyName"), "Name", name)
-    if lines := [line for line in address.splitlines() if line.strip()]:
+    if parts is not None and (parts.city or parts.post_code or parts.country):
+        _in_parts(_group(party, "PostalAddress"), parts)
+    elif lines := [line for line in address.splitlines() if line.strip()]:
         postal = _group(party, "PostalAddress")
         for line in lines:
             _add(_group(postal, "AddressLine"), "Line", line)
+
+
+def _in_parts(postal: Element, parts: PostalAddress) -> None:
+    street, further, *more = (*parts.street_lines, "", "")
+    _add(postal, "StreetName", street)
+    _add(postal, "AdditionalStreetName", further)
+    _add(postal, "CityName", parts.city)
+    _add(postal, "PostalZone", parts.post_code)
+    _add(postal, "CountrySubentity", parts.subdivision)
+    for line in filter(None, more):
+        _add(_group(postal, "AddressLine"), "Line", line)
+    if parts.country is not None:
+        _add(_group(postal, "Country"), "IdentificationCode", parts.country)
 
 
 def _adjustments(

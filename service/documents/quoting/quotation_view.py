@@ -7,8 +7,8 @@ from decimal import Decimal
 from service.documents.quoting.quotation_paper import LineView, QuantityView, QuotationPaper, QuotationView
 from service.documents.quoting.quotation_sections import sections_of
 from service.documents.quoting.quotation_writing import QuotationWriting, paragraphs_of
-from service.documents.writing.formats import formatted_number, formatted_share, isolated
-from service.documents.writing.paper import Entry, country_of
+from service.documents.writing.formats import formatted_number, formatted_share, isolated, left_to_right
+from service.documents.writing.paper import Entry, country_name, country_of
 from service.domain.quoting.life import Status
 from service.domain.quoting.quotation import QuotedLine, QuotedQuantity
 from service.domain.safety.cautions import Concern
@@ -43,7 +43,10 @@ class _Making(QuotationWriting):
             state=self._state(),
             is_binding=paper.status in (Status.ISSUED, Status.ACCEPTED, Status.COMPLETED),
             seller=isolated(paper.letterhead.seller),
-            seller_address=paragraphs_of(paper.letterhead.seller_address),
+            seller_address=tuple(self._address()),
+            seller_contact=tuple(self._contact()),
+            logo=paper.logo or "",
+            foot=tuple(self._foot()),
             customer=tuple(self._customer()),
             facts=tuple(self._facts()),
             intro=words("All prices in {currency}, without tax until the total.", currency=self.figures.currency),
@@ -72,6 +75,28 @@ class _Making(QuotationWriting):
                 return words("Accepted on {day}.", day=self.day(paper.accepted_on))
         return ""
 
+    def _address(self) -> Iterator[str]:
+        """The seller's, with the country if the document is for another one."""
+        letterhead = self.paper.letterhead
+        yield from paragraphs_of(letterhead.seller_address)
+        country = None if letterhead.address is None else letterhead.address.country
+        if country not in (None, country_of(self.locale)):
+            yield isolated(country_name(country, self.words.language))
+
+    def _contact(self) -> Iterator[str]:
+        letterhead = self.paper.letterhead
+        for each in (letterhead.telephone, letterhead.email, letterhead.url):
+            if each:
+                yield left_to_right(each, self.locale)
+
+    def _foot(self) -> Iterator[str]:
+        letterhead, words = self.paper.letterhead, self.words
+        yield from paragraphs_of(letterhead.foot)
+        if letterhead.vat_number:
+            yield words("VAT number: {number}", number=left_to_right(letterhead.vat_number, self.locale))
+        if letterhead.tax_number:
+            yield words("Tax number: {number}", number=isolated(letterhead.tax_number))
+
     def _customer(self) -> Iterator[str]:
         customer = self.request.customer
         yield isolated(customer.name)
@@ -89,6 +114,8 @@ class _Making(QuotationWriting):
             number = formatted_number(paper.revision, self.locale)
             replaced = words("{number}, replaces {reference}", number=number, reference=paper.revises)
             yield Entry(text=words("Revision"), figure=replaced)
+        if paper.letterhead.contact:
+            yield Entry(text=words("Your contact"), figure=isolated(paper.letterhead.contact))
         if customer.reference:
             yield Entry(text=words("Your reference"), figure=isolated(customer.reference))
         if customer.tax_number:

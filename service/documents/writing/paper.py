@@ -36,6 +36,12 @@ class PaperView:
     word: str
 
 
+def country_name(country: str, language: str) -> str:
+    """What a language calls a country, by its ISO 3166-1 code; the code if it has no name for it."""
+    found: str = Locale.parse(language).territories.get(country, country)
+    return found
+
+
 def country_of(locale: str) -> str:
     """The country of a locale; empty if it has none, or is for several: es_419 is for Latin America.
 

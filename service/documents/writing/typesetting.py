@@ -38,7 +38,7 @@ def typeset(template: str, data: Any, fonts: Path | None = None) -> bytes:
         try:
             return _with_stand_ins(template, data, fonts)
         except BaseException as fault:
-            if not _is_the_typesetters(fault):
+            if not is_the_typesetters(fault):
                 raise
         data = _changed(data, simplify)
     return _with_stand_ins(template, data, fonts)
@@ -70,7 +70,7 @@ def _glyphs(_fonts: Path | None) -> dict[str, bool]:
     return {}
 
 
-def _is_the_typesetters(fault: BaseException) -> bool:
+def is_the_typesetters(fault: BaseException) -> bool:
     """Whether it is an error that the typesetter reports, or a panic, whose class is no Exception and has no module."""
     return isinstance(fault, typst.TypstError) or type(fault).__name__ == "PanicException"
 

@@ -248,21 +248,6 @@ class Remarks:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Letterhead:
-    """Who quotes, as it stood when the quotation was made.
-
-    Attributes:
-        seller: the workshop's name.
-        seller_address: as it stands on a letter, lines separated by line breaks.
-        locale: of the document, a CLDR locale.
-    """
-
-    seller: str
-    seller_address: str
-    locale: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Acceptance:
     """What the customer took.
 

@@ -1,9 +1,11 @@
-"""The forms of decimals, days and locales in JSON, wherever they come from."""
+"""The forms of decimals, days, locales, time zones and addresses in JSON, wherever they come from."""
 
 import re
 from datetime import date
 from decimal import Decimal
 from typing import Annotated
+from urllib.parse import urlsplit
+from zoneinfo import available_timezones
 
 from babel import Locale, UnknownLocaleError
 
@@ -61,3 +63,40 @@ LocaleCode = Annotated[
     Text(max_length=30, min_length=2, pattern=r"[A-Za-z]{2,3}(_[A-Za-z0-9]{2,8}){0,3}", form=_LOCALE),
     locale_problem,
 ]
+
+
+def time_zone_problem(value: str) -> str | None:
+    """What is wrong with a time zone.
+
+    Source: IANA, Time Zone Database.
+    """
+    return None if value in available_timezones() else "must be an IANA time zone, such as Europe/Dublin"
+
+
+TimeZone = Annotated[str, Text(max_length=64), time_zone_problem]
+
+
+def _email_problem(value: str) -> str | None:
+    name, _, host = value.rpartition("@")
+    is_one = bool(name and host) and not any(character.isspace() for character in value)
+    return None if not value or is_one else "must be an e-mail address, such as desk@workshop.example"
+
+
+EmailAddress = Annotated[str, Text(max_length=254, min_length=0), _email_problem]
+"""An address, or nothing."""
+
+
+def _web_problem(value: str) -> str | None:
+    if not value:
+        return None
+    try:
+        parts = urlsplit(value)
+        is_one = parts.scheme in ("http", "https") and bool(parts.hostname) and "@" not in parts.netloc
+    except ValueError:
+        is_one = False
+    is_one = is_one and not any(character.isspace() or character in '<>"' for character in value)
+    return None if is_one else "must be a web address that begins with https:// or http://"
+
+
+WebAddress = Annotated[str, Text(max_length=500, min_length=0), _web_problem]
+"""An address, or nothing."""

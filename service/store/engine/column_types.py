@@ -1,9 +1,10 @@
-"""Column types that convert to and from values: JSON text, exact decimals, instants."""
+"""Column types that convert to and from values: JSON text, exact decimals, instants; and columns of these types."""
 
 from collections.abc import Callable
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any
+from uuid import UUID
 
 import sqlalchemy as sa
 
@@ -73,6 +74,28 @@ def _in_utc(at: datetime | None) -> datetime | None:
     if at is None:
         return None
     return at.astimezone(UTC) if at.tzinfo else at.replace(tzinfo=UTC)
+
+
+def ordered(length: int) -> sa.String:
+    """Text that every engine sorts by code point, whatever the database's collation."""
+    return sa.String(length).with_variant(sa.String(length, collation="C"), "postgresql")
+
+
+def document(name: str, holds: str, to: Any = None, **options: Any) -> sa.Column[Any]:
+    """A column of JSON text, not null unless it says so."""
+    kind = JsonText(to, options.pop("written", to_text))
+    return sa.Column(name, kind, comment=f"JSON: {holds}", **{"nullable": False, **options})
+
+
+def registered_key(collection: str = "collection", code: str = "code") -> sa.ForeignKeyConstraint:
+    """A foreign key to what is registered, retired or not."""
+    columns = ["workshop_id", "collection", "code"]
+    return sa.ForeignKeyConstraint(["workshop_id", collection, code], [f"registrations.{name}" for name in columns])
+
+
+def workshop_key() -> sa.Column[UUID]:
+    """The first column of a table: the workshop that a row belongs to."""
+    return sa.Column("workshop_id", sa.Uuid, sa.ForeignKey("workshops.workshop_id"), primary_key=True)
 
 
 def as_text(column: sa.ColumnElement[Any]) -> sa.ColumnElement[str]:

@@ -5,17 +5,17 @@ import secrets
 from collections.abc import Iterator
 from decimal import Decimal
 from typing import Any
-from uuid import UUID
 
 import sqlalchemy as sa
 
 from service.domain.listing.price_change import PriceChange, RepricingBasis, RepricingFigures
 from service.domain.listing.repricing import RepricingRequest
 from service.domain.quoting.basis import QuotationBasis
-from service.domain.quoting.quotation import Acceptance, Letterhead, QuotationFigures, Remarks
+from service.domain.quoting.letterhead import Letterhead
+from service.domain.quoting.quotation import Acceptance, QuotationFigures, Remarks
 from service.domain.quoting.request import QuotationRequest
-from service.encoding import to_text
-from service.store.engine.column_types import ExactDecimal, Instant, JsonText
+from service.domain.selling.seller import Seller
+from service.store.engine.column_types import ExactDecimal, Instant, document, ordered, registered_key, workshop_key
 
 CONVENTION = {
     "ix": "ix_%(table_name)s_%(column_0_N_name)s",
@@ -26,27 +26,6 @@ CONVENTION = {
 }
 
 metadata = sa.MetaData(naming_convention=CONVENTION)
-
-
-def _ordered(length: int) -> sa.String:
-    """Text that every engine sorts by code point, whatever the database's collation."""
-    return sa.String(length).with_variant(sa.String(length, collation="C"), "postgresql")
-
-
-def _document(name: str, holds: str, to: Any = None, **options: Any) -> sa.Column[Any]:
-    """A column of JSON text, not null unless it says so."""
-    kind = JsonText(to, options.pop("written", to_text))
-    return sa.Column(name, kind, comment=f"JSON: {holds}", **{"nullable": False, **options})
-
-
-def _registered(collection: str = "collection", code: str = "code") -> sa.ForeignKeyConstraint:
-    """A foreign key to what is registered, retired or not."""
-    columns = ["workshop_id", "collection", "code"]
-    return sa.ForeignKeyConstraint(["workshop_id", collection, code], [f"registrations.{name}" for name in columns])
-
-
-def _workshop() -> sa.Column[UUID]:
-    return sa.Column("workshop_id", sa.Uuid, sa.ForeignKey("workshops.workshop_id"), primary_key=True)
 
 
 workshops = sa.Table(
@@ -72,7 +51,7 @@ workshops = sa.Table(
 api_keys = sa.Table(
     "api_keys",
     metadata,
-    _workshop(),
+    workshop_key(),
     sa.Column("key_id", sa.Uuid, primary_key=True),
     sa.Column("name", sa.Text, nullable=False),
     sa.Column("digest", sa.String(64), nullable=False, comment="SHA-256 of the key, hexadecimal"),
@@ -82,13 +61,31 @@ api_keys = sa.Table(
     sa.UniqueConstraint("workshop_id", "digest"),
 )
 
+logos = sa.Table(
+    "logos",
+    metadata,
+    workshop_key(),
+    sa.Column("digest", sa.String(64), primary_key=True, comment="SHA-256 of the picture, hexadecimal"),
+    document("picture", "in base64; kept for good, because quotations show it", str),
+)
+
+letterheads = sa.Table(
+    "letterheads",
+    metadata,
+    workshop_key(),
+    document("facts", "the workshop as its customers know it, without its logo", Seller),
+    sa.Column("logo", sa.String(64), comment="digest of the logo; none if there is none"),
+    sa.Column("revision", sa.BigInteger, nullable=False, comment="the workshop's when this row last changed"),
+    sa.ForeignKeyConstraint(["workshop_id", "logo"], ["logos.workshop_id", "logos.digest"]),
+)
+
 registrations = sa.Table(
     "registrations",
     metadata,
-    _workshop(),
-    sa.Column("collection", _ordered(32), primary_key=True),
-    sa.Column("code", _ordered(64), primary_key=True),
-    _document("facts", "the fields of the collection's domain class"),
+    workshop_key(),
+    sa.Column("collection", ordered(32), primary_key=True),
+    sa.Column("code", ordered(64), primary_key=True),
+    document("facts", "the fields of the collection's domain class"),
     sa.Column("revision", sa.BigInteger, nullable=False, comment="the workshop's when this row last changed"),
     sa.Column("retired_at", Instant),
 )
@@ -96,13 +93,13 @@ registrations = sa.Table(
 uses = sa.Table(
     "uses",
     metadata,
-    _workshop(),
-    sa.Column("collection", _ordered(32), primary_key=True),
-    sa.Column("code", _ordered(64), primary_key=True),
-    sa.Column("used_collection", _ordered(32), primary_key=True),
-    sa.Column("used_code", _ordered(64), primary_key=True),
-    _registered(),
-    _registered("used_collection", "used_code"),
+    workshop_key(),
+    sa.Column("collection", ordered(32), primary_key=True),
+    sa.Column("code", ordered(64), primary_key=True),
+    sa.Column("used_collection", ordered(32), primary_key=True),
+    sa.Column("used_code", ordered(64), primary_key=True),
+    registered_key(),
+    registered_key("used_collection", "used_code"),
     # A covering index; otherwise SQLite chooses the primary key and reads every row of the workshop.
     sa.Index(None, "workshop_id", "used_collection", "used_code", "collection", "code"),
 )
@@ -110,23 +107,23 @@ uses = sa.Table(
 rates = sa.Table(
     "rates",
     metadata,
-    _workshop(),
-    sa.Column("collection", _ordered(32), primary_key=True),
-    sa.Column("code", _ordered(64), primary_key=True),
+    workshop_key(),
+    sa.Column("collection", ordered(32), primary_key=True),
+    sa.Column("code", ordered(64), primary_key=True),
     sa.Column("valid_from", sa.Date, primary_key=True),
-    _document("terms", "the fields of the collection's rate class"),
+    document("terms", "the fields of the collection's rate class"),
     sa.Column("revision", sa.BigInteger, nullable=False, comment="the workshop's when this row last changed"),
     sa.Column("changed_at", Instant, comment="when what is in force by this row was last changed"),
-    _registered(),
+    registered_key(),
 )
 
 
 def _published_day() -> Iterator[sa.Column[Any]]:
-    yield _workshop()
-    yield sa.Column("source", _ordered(200), primary_key=True)
+    yield workshop_key()
+    yield sa.Column("source", ordered(200), primary_key=True)
     yield sa.Column("published_on", sa.Date, primary_key=True)
     yield sa.Column("base", sa.String(3), nullable=False)
-    yield _document("rates", "units of each currency for one of the base, as published", written=json.dumps)
+    yield document("rates", "units of each currency for one of the base, as published", written=json.dumps)
 
 
 exchange_rates = sa.Table(
@@ -141,39 +138,39 @@ held_exchange_rates = sa.Table(
     "held_exchange_rates",
     metadata,
     *_published_day(),
-    _document("jumps", "the rates for which the day waits for confirmation", written=json.dumps),
+    document("jumps", "the rates for which the day waits for confirmation", written=json.dumps),
 )
 
 feed_files = sa.Table(
     "feed_files",
     metadata,
-    _workshop(),
-    sa.Column("address", _ordered(500), primary_key=True),
-    _document("conditions", "header fields to ask for the file again with", written=json.dumps),
+    workshop_key(),
+    sa.Column("address", ordered(500), primary_key=True),
+    document("conditions", "header fields to ask for the file again with", written=json.dumps),
 )
 
 quotations = sa.Table(
     "quotations",
     metadata,
-    _workshop(),
+    workshop_key(),
     sa.Column("quotation_id", sa.Uuid, primary_key=True),
     sa.Column("status", sa.String(16), nullable=False),
     sa.Column("created_at", Instant, nullable=False),
     sa.Column("quoted_on", sa.Date, nullable=False),
     sa.Column("valid_until", sa.Date, nullable=False),
-    _document("request", "what was asked for", QuotationRequest),
-    _document("basis", "bills of resources and rates it was computed from", QuotationBasis),
-    _document("figures", "every figure as it was given", QuotationFigures),
-    _document("remarks", "warnings and cautions as they were given", Remarks),
+    document("request", "what was asked for", QuotationRequest),
+    document("basis", "bills of resources and rates it was computed from", QuotationBasis),
+    document("figures", "every figure as it was given", QuotationFigures),
+    document("remarks", "warnings and cautions as they were given", Remarks),
     sa.Column("version", sa.BigInteger, nullable=False, server_default="1", comment="rises with every event"),
     sa.Column("number", sa.BigInteger, comment="given at issue, without a gap"),
     sa.Column("revision", sa.Integer, nullable=False, server_default="1", comment="1, and 1 more than what it revises"),
     sa.Column("revises_id", sa.Uuid, comment="the quotation that it takes the place of"),
     sa.Column("superseded_by_id", sa.Uuid, comment="the issued quotation that has taken its place"),
     sa.Column("issued_on", sa.Date, comment="in the workshop's time zone"),
-    _document("letterhead", "who quotes, and in which locale", Letterhead, nullable=True),
-    _document("acceptance", "what the customer took, with its totals", Acceptance, nullable=True),
-    _document(
+    document("letterhead", "who quotes, and in which locale", Letterhead, nullable=True),
+    document("acceptance", "what the customer took, with its totals", Acceptance, nullable=True),
+    document(
         "promised",
         "minutes of each machine and grade, from acceptance to completion",
         dict[str, Decimal],
@@ -186,7 +183,7 @@ quotations = sa.Table(
 quotation_numbers = sa.Table(
     "quotation_numbers",
     metadata,
-    _workshop(),
+    workshop_key(),
     sa.Column("last", sa.BigInteger, nullable=False, comment="the number given last"),
 )
 
@@ -206,7 +203,7 @@ quotation_events = sa.Table(
 repricings = sa.Table(
     "repricings",
     metadata,
-    _workshop(),
+    workshop_key(),
     sa.Column("repricing_id", sa.Uuid, primary_key=True),
     sa.Column("as_of", sa.Date, nullable=False),
     sa.Column("valid_from", sa.Date, nullable=False, comment="the first day of its prices, in the workshop's zone"),
@@ -215,9 +212,9 @@ repricings = sa.Table(
     sa.Column("applied_by", sa.Text, nullable=False, comment="name of the key"),
     sa.Column("rolled_back_at", Instant),
     sa.Column("rolled_back_by", sa.Text, comment="name of the key"),
-    _document("request", "what was asked for", RepricingRequest),
-    _document("figures", "what was found, as it was given", RepricingFigures),
-    _document("basis", "the rates it was computed with", RepricingBasis),
+    document("request", "what was asked for", RepricingRequest),
+    document("figures", "what was found, as it was given", RepricingFigures),
+    document("basis", "the rates it was computed with", RepricingBasis),
 )
 
 price_changes = sa.Table(
@@ -225,7 +222,7 @@ price_changes = sa.Table(
     metadata,
     sa.Column("workshop_id", sa.Uuid, primary_key=True),
     sa.Column("repricing_id", sa.Uuid, primary_key=True),
-    sa.Column("listing", _ordered(64), primary_key=True),
+    sa.Column("listing", ordered(64), primary_key=True),
     sa.Column("decision", sa.String(16), nullable=False),
     sa.Column("previous_id", sa.Uuid, comment="the repricing whose price was in force before"),
     sa.Column("price", ExactDecimal, comment="an exact decimal; none where no price came into force"),
@@ -233,7 +230,7 @@ price_changes = sa.Table(
     sa.Column("base_quantity", sa.Integer, nullable=False, server_default="1", comment="pieces that the price is for"),
     sa.Column("unit_cost", ExactDecimal, comment="an exact decimal, in the workshop's currency"),
     sa.Column("margin_share", sa.Text, comment="as it is shown"),
-    _document("change", "every figure as it was given", PriceChange),
+    document("change", "every figure as it was given", PriceChange),
     sa.Column("bill", sa.Text, comment="JSON: what the standard batch consumes, of what came into force"),
     sa.ForeignKeyConstraint(["workshop_id", "repricing_id"], ["repricings.workshop_id", "repricings.repricing_id"]),
     sa.Index(None, "workshop_id", "listing", "repricing_id"),
@@ -243,7 +240,7 @@ listing_prices = sa.Table(
     "listing_prices",
     metadata,
     sa.Column("workshop_id", sa.Uuid, primary_key=True),
-    sa.Column("listing", _ordered(64), primary_key=True),
+    sa.Column("listing", ordered(64), primary_key=True),
     sa.Column("repricing_id", sa.Uuid, primary_key=True),
     sa.Column("valid_from", sa.Date, nullable=False, comment="the first day of the price"),
     sa.Column("valid_until", sa.Date, comment="the first day on which it no longer counts, if it was rolled back"),
@@ -264,12 +261,12 @@ listing_prices = sa.Table(
 idempotency_keys = sa.Table(
     "idempotency_keys",
     metadata,
-    _workshop(),
-    sa.Column("key", _ordered(255), primary_key=True, comment="as the client chose it"),
+    workshop_key(),
+    sa.Column("key", ordered(255), primary_key=True, comment="as the client chose it"),
     sa.Column("fingerprint", sa.String(64), nullable=False, comment="SHA-256 of the request, hexadecimal"),
     sa.Column("claimed_at", Instant, nullable=False, comment="when it was last begun"),
     sa.Column("status", sa.Integer, comment="of the answer; none while it is being worked on"),
-    _document("headers", "header fields of the answer", nullable=True),
+    document("headers", "header fields of the answer", nullable=True),
     sa.Column("body", sa.LargeBinary, comment="of the answer, unless it can be written again from the record"),
     sa.Index(None, "workshop_id", "claimed_at"),
 )
@@ -277,24 +274,23 @@ idempotency_keys = sa.Table(
 changes = sa.Table(
     "changes",
     metadata,
-    _workshop(),
+    workshop_key(),
     sa.Column("change_id", sa.Uuid, primary_key=True, comment="of the act: what changed in one transaction"),
-    sa.Column("subject", _ordered(250), primary_key=True, comment="as its address under /v1 has it"),
+    sa.Column("subject", ordered(250), primary_key=True, comment="as its address under /v1 has it"),
     sa.Column("at", Instant, nullable=False),
     sa.Column("by", sa.Text, nullable=False, comment="name of the key, or command line"),
     sa.Column("key_id", sa.Uuid, comment="of the key; none for the command line"),
     sa.Column("action", sa.String(16), nullable=False),
-    _document("before", "what held until then", nullable=True),
-    _document("after", "what has held since", nullable=True),
+    document("before", "what held until then", nullable=True),
+    document("after", "what has held since", nullable=True),
     sa.Index(None, "workshop_id", "subject", "change_id"),
 )
 """Rows are only added: triggers of its migration refuse updates and deletions."""
 
-
 storage_use = sa.Table(
     "storage_use",
     metadata,
-    _workshop(),
+    workshop_key(),
     sa.Column("row_count", sa.BigInteger, nullable=False, comment="rows of the counted tables"),
     sa.Column("byte_count", sa.BigInteger, nullable=False, comment="their documents, and something for each row"),
 )

@@ -9,8 +9,9 @@ from uuid import UUID
 import sqlalchemy as sa
 
 from service.domain.quoting.basis import QuotationBasis
+from service.domain.quoting.letterhead import Letterhead
 from service.domain.quoting.life import Status, number_of
-from service.domain.quoting.quotation import Acceptance, Letterhead, QuotationFigures, Remarks
+from service.domain.quoting.quotation import Acceptance, QuotationFigures, Remarks
 from service.domain.quoting.request import QuotationRequest
 from service.domain.values.money import Money
 from service.encoding import trusted

@@ -7,7 +7,6 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated, Any, NamedTuple, get_origin
 from uuid import UUID
-from zoneinfo import available_timezones
 
 from cattrs import Converter, ForbiddenExtraKeysError, transform_error
 from cattrs.cols import homogenous_tuple_structure_factory, mapping_structure_factory
@@ -18,14 +17,16 @@ from service.domain.currency.jump_check import Jump
 from service.domain.listing.price_change import PriceChange, RepricingBasis, RepricingFigures
 from service.domain.listing.repricing import Decision, RepricingRequest
 from service.domain.quoting.basis import QuotationBasis
+from service.domain.quoting.letterhead import Letterhead
 from service.domain.quoting.life import Event, Status
-from service.domain.quoting.quotation import Acceptance, Letterhead, QuotationFigures, Remarks
+from service.domain.quoting.quotation import Acceptance, QuotationFigures, Remarks
 from service.domain.quoting.request import QuotationRequest
 from service.domain.register import COLLECTIONS
 from service.domain.selling.base_quantity import base_quantity_problems
+from service.domain.selling.seller import Seller
 from service.domain.values.declared import MAX_DIGITS, Code, Name, Pieces, Text, declared, first_of, rules_and_type
 from service.domain.values.errors import InvalidValuesError
-from service.domain.values.forms import FIRST_DAY, day_of, decimal_of, locale_problem
+from service.domain.values.forms import FIRST_DAY, day_of, decimal_of, locale_problem, time_zone_problem
 from service.domain.values.message import Message
 from service.domain.values.money import currency_problem
 from service.encoding import plain_data, with_decoders
@@ -150,6 +151,8 @@ def _rates_of(row: Mapping[str, Any]) -> Kind:
 
 
 DOCUMENTS: dict[str, Callable[[Mapping[str, Any]], Kind]] = {
+    "logos.picture": _sent_as(str),
+    "letterheads.facts": _sent_as(Seller),
     "registrations.facts": lambda row: Kind(COLLECTIONS[row["collection"]].facts, True),
     "rates.terms": _rates_of,
     "exchange_rates.rates": _sent_as(Mapping[str, Decimal]),
@@ -196,10 +199,6 @@ def _currency(code: str) -> str | None:
     return currency_problem(code, FIRST_DAY)  # ended ones too
 
 
-def _time_zone(name: str) -> str | None:
-    return None if name in available_timezones() else "must be an IANA time zone, such as Europe/Dublin"
-
-
 def _positive(number: int) -> str | None:
     return None if number > 0 else "must be more than 0"
 
@@ -210,7 +209,7 @@ COLUMNS: dict[str, Callable[[Any], str | None]] = {
     "workshops.address": _rule(Annotated[str, Text(max_length=MAX_ADDRESS, min_length=0, lines=True)]),
     "workshops.currency": _currency,
     "workshops.locale": locale_problem,
-    "workshops.time_zone": _time_zone,
+    "workshops.time_zone": time_zone_problem,
     "registrations.collection": _collection,
     "registrations.code": _rule(Code),
     "uses.collection": _collection,

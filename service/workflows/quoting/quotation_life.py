@@ -38,6 +38,7 @@ from service.store.workshop.workshops import next_revision
 from service.workflows.entity_tags import Precondition, always, expect
 from service.workflows.quoting.quotations import Address, find_quotation, get_quotation, tag_of
 from service.workflows.quoting.quoting import quote
+from service.workflows.workshop.letterhead import present_letterhead
 from service.workflows.workspace import Workspace
 
 PLAINLY = IssueRequest()
@@ -46,7 +47,9 @@ PLAINLY = IssueRequest()
 def issue(
     workspace: Workspace, address: Address, asked: IssueRequest = PLAINLY, precondition: Precondition = always
 ) -> Quotation:
-    """Give a draft its number: it is now binding and never changes. The quotation that it revises is superseded.
+    """Give a draft its number and the present letterhead: it is now binding and never changes.
+
+    The quotation that it revises is superseded.
 
     Issuing it again changes nothing, so that a client that got no answer can repeat the request. A draft cannot be
     issued after its prices have expired, or when the quotation that it revises was accepted.
@@ -72,7 +75,8 @@ def issue(
             _supersede(connection, workspace, found.revises_id, found)
         number = life.next_number(connection, workspace.workshop_id)
         note = number_of(number) + (", below the floor, as accepted" if below else "")
-        _record(connection, workspace, found, Event.ISSUED, note, number=number, issued_on=today)
+        letterhead = present_letterhead(connection, workspace, found.request.locale)
+        _record(connection, workspace, found, Event.ISSUED, note, number=number, issued_on=today, letterhead=letterhead)
         return get_quotation(connection, workspace, found.id)
 
 

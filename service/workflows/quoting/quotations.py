@@ -14,6 +14,7 @@ from service.store.engine.database import Connection
 from service.store.quoting import life, quotations
 from service.store.quoting.life import QuotationEvent
 from service.store.quoting.quotations import Quotation, QuotationSummary
+from service.store.workshop.letterheads import find_logo
 from service.store.workshop.workshops import Workshop
 from service.workflows.entity_tags import tag
 from service.workflows.errors import NotRegisteredError
@@ -65,9 +66,11 @@ def list_events(workspace: Workspace, address: Address) -> list[QuotationEvent]:
         return life.events_of(connection, workspace.workshop_id, found.id)
 
 
-def quotation_paper(quotation: Quotation) -> QuotationPaper:
+def quotation_paper(workspace: Workspace, quotation: Quotation) -> QuotationPaper:
     """The part of the quotation that the customer sees."""
     taken = quotation.acceptance
+    with workspace.reading() as connection:
+        logo = find_logo(connection, workspace.workshop_id, quotation.letterhead.logo)
     return shown(
         QuotationPaper,
         "",
@@ -76,6 +79,7 @@ def quotation_paper(quotation: Quotation) -> QuotationPaper:
         revises=quotation.revises_number,
         superseded_by=quotation.superseded_by_number,
         accepted_on=None if taken is None else taken.accepted_on,
+        logo=logo,
     )
 
 

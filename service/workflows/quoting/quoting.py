@@ -21,8 +21,9 @@ from service.domain.quoting.batch_costs import (
     tool_warnings,
 )
 from service.domain.quoting.figures import floor_warnings, least_choice_warnings, loss_warnings, quotation_figures
+from service.domain.quoting.letterhead import Letterhead
 from service.domain.quoting.quantity_breaks import quantity_breaks
-from service.domain.quoting.quotation import Letterhead, QuotationFigures, Remarks
+from service.domain.quoting.quotation import QuotationFigures, Remarks
 from service.domain.quoting.request import MAX_BREAKS, QuotationLineRequest, QuotationRequest, ShippingRequest
 from service.domain.scheduling.lead_time import LeadTime, lead_time
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, Path
@@ -31,11 +32,12 @@ from service.domain.values.money import currency_problems_on
 from service.store.engine.database import Connection
 from service.store.quoting import life
 from service.store.quoting.quotations import Quotation
-from service.store.workshop.workshops import Workshop, lock_workshop
+from service.store.workshop.workshops import lock_workshop
 from service.workflows.costing.cost_sheets import Batch, Batches, costed, sheet_warnings, tax_warnings
 from service.workflows.costing.costing import pools_of, prepare
 from service.workflows.lead_times import working_resources
 from service.workflows.shipping import ShippedFrom, shipped
+from service.workflows.workshop.letterhead import present_letterhead
 from service.workflows.workspace import Workspace
 
 VALIDITY = timedelta(days=30)
@@ -125,22 +127,20 @@ def _previewed(workspace: Workspace, request: QuotationRequest) -> tuple[Quotati
         raise InvalidValuesError(problems)
     basis, remarks = _Quoting(workspace, request, quoted_on).basis()
     figures = quotation_figures(request, basis)
+    with workspace.reading() as connection:
+        letterhead = present_letterhead(connection, workspace, request.locale)
     free = (each for line in figures.lines for each in zero_price(line.product, line.quoted.unit_price.amount))
     below = (*floor_warnings(figures), *least_choice_warnings(request, basis, figures))
     found = (*below, *loss_warnings(figures), *remarks.warnings, *free)
     shown = QuotationPreview(
         quoted_on=quoted_on,
         valid_until=valid_until,
-        letterhead=_letterhead(workspace.workshop, request),
+        letterhead=letterhead,
         request=request,
         figures=figures,
         remarks=replace(remarks, warnings=tuple(dict.fromkeys(found))),
     )
     return shown, basis
-
-
-def _letterhead(workshop: Workshop, request: QuotationRequest) -> Letterhead:
-    return Letterhead(seller=workshop.name, seller_address=workshop.address, locale=request.locale or workshop.locale)
 
 
 class _Quoting:

@@ -9,20 +9,40 @@ from service.domain.listing.repricing import COMING_INTO_FORCE
 from service.domain.making.explosion import made_in_order
 from service.domain.making.products import Catalogue, Product, inconsistencies
 from service.domain.quoting.life import Status
+from service.domain.selling.logo import logo_problem
 from service.domain.values.errors import InvalidValuesError, PugmillError
 from service.domain.values.references import Registered, Thing, references_in
+from service.store.workshop.letterheads import digest_of
 from service.store.workshop.moving import ReadRow, ReadTables, place_of
 from service.workflows.registering.unknown import described
 
 
 def problems_across(tables: ReadTables) -> Iterator[str]:
     """What would have been refused if the rows had been sent to the service one by one, each with its place."""
+    yield from _shown(tables)
     yield from _registered(tables)
     yield from _rated(tables)
     yield from _published(tables)
     yield from _quoted(tables)
     yield from _priced(tables)
     yield from _of_later_revisions(tables)
+
+
+def _shown(tables: ReadTables) -> Iterator[str]:
+    for number, row in enumerate(tables.rows["logos"]):
+        picture, at = row.documents["picture"], place_of("logos", number)
+        if row.values["digest"] != digest_of(picture):
+            yield f"{at}/digest: is not that of the picture"
+        elif (problem := logo_problem(picture)) is not None:
+            yield f"{at}/picture: {problem}"
+    for number, row in enumerate(tables.rows["letterheads"]):
+        if row.documents["facts"].logo is not None:
+            yield f"{place_of('letterheads', number, 'facts')}: logo: belongs to /tables/logos"
+    known = {row.values["digest"] for row in tables.rows["logos"]}
+    for number, row in enumerate(tables.rows["quotations"]):
+        letterhead = row.documents.get("letterhead")
+        if letterhead is not None and letterhead.logo not in {None, *known}:
+            yield f"{place_of('quotations', number, 'letterhead')}: its logo is missing"
 
 
 def _things(tables: ReadTables) -> dict[Thing, ReadRow]:
@@ -132,7 +152,7 @@ def _priced(tables: ReadTables) -> Iterator[str]:
 def _of_later_revisions(tables: ReadTables) -> Iterator[str]:
     """The workshop's revision tells states apart, so no row is of a later one."""
     (workshop,) = tables.rows["workshops"]
-    for table in ("registrations", "rates", "exchange_rates", "listing_prices"):
+    for table in ("letterheads", "registrations", "rates", "exchange_rates", "listing_prices"):
         for number, row in enumerate(tables.rows[table]):
             if row.values["revision"] > workshop.values["revision"]:
                 yield f"{place_of(table, number, 'revision')}: is later than the workshop's"

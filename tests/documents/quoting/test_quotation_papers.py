@@ -20,12 +20,15 @@ from service.documents.quoting.quotation_view import quotation_view
 from service.domain.costing.rate_card import DatedRate
 from service.domain.currency.exchange_rates import DayRates, ExchangeRates
 from service.domain.quoting.figures import quotation_figures
+from service.domain.quoting.letterhead import letterhead_of
 from service.domain.quoting.life import Status
-from service.domain.quoting.quotation import Letterhead, Remarks
+from service.domain.quoting.quotation import Remarks
 from service.domain.safety.cautions import DeclaredUse
 from service.domain.safety.hazards import cautions
 from service.domain.scheduling.lead_time import LeadTime
+from service.domain.selling.seller import Seller
 from service.domain.selling.taxes import Tax, TaxCategory, TaxRate
+from service.encoding import decoded
 from tests.domain.examples import TODAY, D, a_request
 from tests.domain.quoting.test_quoted_batches import SHIPMENT, a_sheet_line, the_basis
 from tests.support import builders
@@ -75,7 +78,8 @@ def a_paper(lines: Any = None, status: Status = Status.ISSUED, locale: str = "en
     request = a_request(**{**FULL, "lines": LINES if lines is None else lines, **changes})
     told = cautions((), [DeclaredUse.OUTDOOR], D(27))
     return QuotationPaper(
-        letterhead=Letterhead(seller="Kiln Lane Workshop", seller_address="1 Kiln Lane\nMarrow Bay", locale=locale),
+        letterhead=letterhead_of(decoded(builders.seller(), Seller), locale, None),
+        logo=builders.LOGO,
         reference="Q000042",
         status=status,
         quoted_on=TODAY,
@@ -152,6 +156,8 @@ class TestEveryForm:
             *("Q000042", "Kiln Lane Workshop", "Marrow Bay", "Harbour Garden Trust", "Port Quillan", "The treasurer"),
             *("treasurer@garden.example", "XX 123", "Beds 14 to 20", "Sheet, green", "regular customer"),
             *("community project", "To the gate.", "Green as agreed.", "By transfer.", "VAT 21 %", "Mould"),
+            *("The yard", "+43 1 555 01", "desk@kiln.example", "https://kiln.example", "PLNKIE2D"),
+            *("The order desk", "GB000000000", "12 345/6789", "Goods stay ours until they are paid for."),
             "If ordered on 25 November 2026, it can be ready on 9 December 2026.",
             "30% of the total with the order: €3,392.23. Balance: €7,915.21.",
             "Payable within 30 days of the invoice.",
@@ -164,6 +170,18 @@ class TestEveryForm:
     def test_contains(self, told: str) -> None:
         for form, text in in_all_forms(a_paper()).items():
             assert told in text, form
+
+    def test_tells_the_account_for_people_in_groups_and_for_programs_without(self) -> None:
+        forms = in_all_forms(a_paper())
+
+        xml = forms.pop("xml")
+        for form, text in forms.items():
+            assert "Bank account of Kiln Lane: IBAN IE10 PLNK 9999 0000 0012 34" in text, form
+        assert "IE10PLNK99990000001234" in xml
+
+    def test_tells_the_sellers_country_only_in_a_document_for_another_one(self) -> None:
+        assert "Austria" in quotation_view(a_paper()).seller_address
+        assert "Österreich" not in quotation_view(a_paper(locale="de_AT")).seller_address
 
     def test_names_the_tax_of_each_amount_if_there_are_several(self) -> None:
         view = quotation_view(under_two_taxes())
@@ -314,7 +332,12 @@ class TestEveryForm:
             minimum_order=None,
             shipping=None,
         )
-        paper = replace(bare, remarks=Remarks(warnings=(), cautions=()), figures=replace(bare.figures, shipping=None))
+        paper = replace(
+            bare,
+            letterhead=replace(bare.letterhead, account=None, terms=""),
+            remarks=Remarks(warnings=(), cautions=()),
+            figures=replace(bare.figures, shipping=None),
+        )
 
         view = quotation_view(paper)
 
@@ -425,11 +448,15 @@ CBC, CAC = (
 )
 ORDER = {
     "Quotation": "UBLVersionID ID IssueDate Note PricingCurrencyCode LineCountNumeric ValidityPeriod "
-    "RequestForQuotationDocumentReference SellerSupplierParty BuyerCustomerParty TransactionConditions AllowanceCharge "
+    "RequestForQuotationDocumentReference SellerSupplierParty BuyerCustomerParty PaymentMeans TransactionConditions "
+    "AllowanceCharge "
     "TaxTotal QuotedMonetaryTotal QuotationLine",
-    "Party": "PartyName PostalAddress PartyTaxScheme Contact",
+    "Party": "WebsiteURI EndpointID PartyName PostalAddress PartyTaxScheme PartyLegalEntity Contact",
+    "PostalAddress": "StreetName AdditionalStreetName CityName PostalZone CountrySubentity AddressLine Country",
+    "PaymentMeans": "PaymentMeansCode PayeeFinancialAccount",
+    "PayeeFinancialAccount": "ID Name FinancialInstitutionBranch",
     "PartyTaxScheme": "CompanyID TaxScheme",
-    "Contact": "Name ElectronicMail",
+    "Contact": "Name Telephone ElectronicMail",
     "AllowanceCharge": "ChargeIndicator AllowanceChargeReason Amount TaxCategory",
     "TaxTotal": "TaxAmount TaxSubtotal",
     "TaxSubtotal": "TaxableAmount TaxAmount TaxCategory",

@@ -11,6 +11,7 @@ import pytest
 import sqlalchemy as sa
 
 from service.documents.quoting.quotation_text import quotation_text
+from service.documents.quoting.quotation_view import quotation_view
 from service.domain.costing.errors import MissingRatesError
 from service.domain.quoting.life import Status
 from service.domain.values.errors import InvalidValuesError, TooComplexError
@@ -323,7 +324,7 @@ class TestFinding:
 def test_the_text_is_what_the_customer_reads(furnished: Owner) -> None:
     made = furnished.quote(delivery="Three weeks.")
 
-    text = quotation_text(reading.quotation_view(made))
+    text = quotation_text(quotation_view(reading.quotation_paper(furnished.workspace, made)))
 
     assert "Harbour Garden Trust" in text
     assert "Kiln Lane Workshop" in text

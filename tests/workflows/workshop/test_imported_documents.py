@@ -1,6 +1,7 @@
 """An imported workshop is checked as if it had been sent to the service; each problem is named with its place."""
 
 import json
+from base64 import b64encode
 from collections.abc import Callable, Iterator
 from copy import deepcopy
 from pathlib import Path
@@ -9,15 +10,18 @@ from uuid import uuid4
 
 import pytest
 
+from service.domain.selling.seller import Seller
+from service.encoding import decoded
 from service.store.engine.column_types import JsonText
 from service.store.engine.database import Database
 from service.store.engine.schema import migrate
 from service.store.engine.tables import metadata
 from service.store.workshop.documents import COLUMNS, read_document
 from service.store.workshop.documents import DOCUMENTS as DOCUMENTS_BY_COLUMN
+from service.store.workshop.letterheads import digest_of
 from service.store.workshop.moving import TABLES
 from service.store.workshop.workshops import new_workshop
-from service.workflows.workshop import keys, moving
+from service.workflows.workshop import keys, letterhead, moving
 from service.workflows.workshop.moving import UnfitDocumentError
 from tests.support import builders
 from tests.workflows.owner import Owner
@@ -55,6 +59,7 @@ def whole(tmp_path_factory: pytest.TempPathFactory) -> Document:
     owner.reprice()
     owner.put_rate("materials/hdpe", "2026-11-24", builders.material_rate("9"))
     owner.reprice()
+    letterhead.put_seller(owner.workspace, decoded(builders.seller(), Seller))
     owner.accepted(quoted_on=None)
     document: Document = json.loads(b"".join(moving.export_workshop(database, workshop.workshop_id)))
     database.dispose()
@@ -116,6 +121,19 @@ def with_use(code: str, used: tuple[str, str]) -> Spoil:
         document["tables"]["uses"].append(made)
 
     return spoil
+
+
+SCRIPTED = b64encode(b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 1 1"><script/></svg>').decode()
+
+
+def scripted_logo(document: Document) -> None:
+    """Puts a logo with a script in the place of the workshop's, with everything that names it."""
+    digest = digest_of(SCRIPTED)
+    tables = document["tables"]
+    tables["logos"][0].update(picture=json.dumps(SCRIPTED), digest=digest)
+    tables["letterheads"][0].update(logo=digest)
+    for row in tables["quotations"]:
+        row["letterhead"] = row["letterhead"].replace(digest_of(builders.LOGO), digest)
 
 
 HUGE = "1E+200000000"
@@ -334,6 +352,27 @@ ACROSS: dict[str, tuple[Spoil, str, str]] = {
         column("listing_prices", "valid_from", "2026-01-01"),
         "/tables/listing_prices/0/valid_from",
         "is not the first day of its repricing",
+    ),
+    "a logo that is another one": (
+        column("logos", "digest", "0" * 64),
+        "/tables/logos/0/digest",
+        "is not that of the picture",
+    ),
+    "a logo with a script": (scripted_logo, "/tables/logos/0/picture", "has an element 'script'"),
+    "a logo in a letterhead": (
+        member("letterheads", "facts", lambda facts: facts.update(logo=builders.LOGO)),
+        "/tables/letterheads/0/facts",
+        "belongs to /tables/logos",
+    ),
+    "a wrong account": (
+        member("letterheads", "facts", lambda facts: facts["account"].update(iban="IE11 PLNK 9999 0000 0012 34")),
+        "/tables/letterheads/0/facts",
+        "is no IBAN",
+    ),
+    "a quotation without its logo": (
+        member("quotations", "letterhead", lambda told: told.update(logo="0" * 64)),
+        "/tables/quotations/0/letterhead",
+        "its logo is missing",
     ),
     "a row of a later revision": (
         column("rates", "revision", 1_000_000),
