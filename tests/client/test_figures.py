@@ -5,13 +5,16 @@ from decimal import Decimal
 import pytest
 
 from service.client.text import figures
+from service.documents.writing.formats import formatted_share
 
 
 @pytest.mark.parametrize(
     ("shown", "wanted"),
     [
         (figures.share("0.322105"), "32.2 %"),
-        (figures.share("0.2"), "20.0 %"),
+        (figures.share("0.2"), "20 %"),
+        (figures.saved_share("0.010917"), "1 %"),
+        (figures.saved_share("-0.010917"), "-1.1 %"),
         (figures.share(None), "-"),
         (figures.stated_share("0.30"), "30 %"),
         (figures.stated_share("0.125"), "12.5 %"),
@@ -33,6 +36,11 @@ from service.client.text import figures
 )
 def test_a_figure_has_the_digits_that_its_kind_needs(shown: str, wanted: str) -> None:
     assert shown == wanted
+
+
+@pytest.mark.parametrize("share", ["0", "0.2", "0.9995", "0.322105", "-0.0105", "1.04", "12.3456", "0.00004", "1E+1"])
+def test_a_share_is_the_same_percentage_as_on_paper(share: str) -> None:
+    assert figures.share(share).replace(" ", "") == formatted_share(Decimal(share), "en").replace(",", "")
 
 
 @pytest.mark.parametrize(

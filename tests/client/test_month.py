@@ -234,7 +234,7 @@ class TestAPlanOfOneSOwn:
 
         up, down = ceil(needed), floor(available)
         assert f"It needs {up} minutes of Extruder with mould-filling nozzle, and there are {down}" in " ".join(told)
-        assert any(f"(too much) {up} {down} 100.0 %" in each for each in told)
+        assert any(f"(too much) {up} {down} 100 %" in each for each in told)
 
     def test_a_plan_that_cannot_be_made_does_not_pay(
         self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path

@@ -13,8 +13,13 @@ _QUANTITY_DECIMALS, _RATE_DECIMALS, _LEAST_DIGITS = 3, 4, 3
 
 
 def share(text: str | None) -> str:
-    """A share of one as a percentage, in tenths of a percent."""
-    return NOTHING if text is None else f"{_rounded(Decimal(text) * 100, 1)} %"
+    """A share of one as a percentage, in tenths of a percent as on paper."""
+    return NOTHING if text is None else f"{_short(Decimal(text) * 100, 1)} %"
+
+
+def saved_share(text: str) -> str:
+    """A saving as a percentage, in tenths of a percent rounded down as on paper, so that it is never overstated."""
+    return share(f"{Decimal(text).quantize(Decimal('0.001'), ROUND_FLOOR)}")
 
 
 def stated_share(text: str) -> str:

@@ -126,7 +126,7 @@ class _Sheet:
         yield ""
         yield from self._row("margin: profit ÷ net price", share(price["margin_share"]))
         yield from self._row("markup: profit ÷ full cost", share(price["markup_share"]))
-        yield from self._row("contribution: proceeds − variable cost", self._shown(price["contribution"]["amount"]))
+        yield from self._row("contribution: proceeds less variable cost", self._shown(price["contribution"]["amount"]))
         floor, least = price["floor_price"], price["break_even_price"]
         yield from self._row(
             "floor, the least to ask", self._shown(floor["amount"]) if floor else "no price keeps to it"

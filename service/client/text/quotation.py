@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from service.client.text.figures import per_pieces, quantity, share, stated_share, whole_up
+from service.client.text.figures import per_pieces, quantity, saved_share, share, stated_share, whole_up
 from service.client.text.remarks import remarks_text
 from service.client.text.terminal import isolated, paragraph, row, table
 
@@ -46,7 +46,7 @@ class _Text:
 
     def _quantity(self, name: str, quoted: Mapping[str, Any]) -> tuple[str, ...]:
         saving = quoted["saving_share"]
-        saves = "" if saving is None else share(saving)
+        saves = "" if saving is None else saved_share(saving)
         priced = per_pieces(quoted["unit_price"]["amount"], quoted["base_quantity"])
         return name, str(quoted["quantity"]), priced, saves, quoted["net_amount"]["amount"]
 

@@ -83,7 +83,7 @@ def cost_chart(statement: CostStatement, form: ImageForm, *, locale: str) -> byt
         "day": formatted_date(statement.as_of, locale),
         "currency": statement.currency,
     }
-    told = "; ".join(_told(row, locale) for row in rows)
+    told = "; ".join(_told(row, labels) for row in rows)
     about = labels(
         "What a piece of {name} costs in a batch of {pieces}, at the rates of {day}, in {currency}: {cost}.",
         name=isolated(name),
@@ -97,7 +97,7 @@ def cost_chart(statement: CostStatement, form: ImageForm, *, locale: str) -> byt
         subtitle=(labels("full cost in a batch of {pieces}, at the rates of {day}, in {currency}", **terms),),
         description=f"{about} {told}",
         left=left,
-        body=_body(rows, left, locale, labels),
+        body=_body(rows, left, labels),
     )
     return drawn(chart, form)
 
@@ -128,9 +128,9 @@ def _share(lines: Sequence[StatedLine]) -> Decimal:
     return sum((line.share_of_full_cost for line in lines), ZERO)
 
 
-def _body(rows: Sequence[_Row], left: float, locale: str, labels: Labels) -> Layer:
+def _body(rows: Sequence[_Row], left: float, labels: Labels) -> Layer:
     """The Vega-Lite view: names, bars, and figures in columns, below a row of captions."""
-    data = [_datum(place, row, locale) for place, row in enumerate(rows, start=1)]
+    data = [_datum(place, row, labels) for place, row in enumerate(rows, start=1)]
     headings = [datum for datum, row in zip(data, rows, strict=True) if row.is_heading]
     lines = [datum for datum, row in zip(data, rows, strict=True) if not row.is_heading]
     amounts_at = _BARS + _GAP + max(map(text_width, [labels("a piece"), *(datum["amount"] for datum in data)]))
@@ -157,21 +157,21 @@ def _body(rows: Sequence[_Row], left: float, locale: str, labels: Labels) -> Lay
     }
 
 
-def _datum(place: int, row: _Row, locale: str) -> dict[str, Any]:
+def _datum(place: int, row: _Row, labels: Labels) -> dict[str, Any]:
     return {
         "row": place + 0.5,
         "name": shortened(row.name, _WIDEST_NAME),
-        "amount": formatted_amount(row.amount, locale),
-        "share": formatted_share(row.share, locale),
+        "amount": formatted_amount(row.amount, labels.locale),
+        "share": formatted_share(row.share, labels.locale),
         "length": float(row.amount.amount),  # a position; the figure itself is text
         "colour": _COLOURS[row.cost_class],
-        "about": _told(row, locale),
+        "about": _told(row, labels),
     }
 
 
-def _told(row: _Row, locale: str) -> str:
-    amount, share = formatted_amount(row.amount, locale), formatted_share(row.share, locale)
-    return f"{isolated(row.name)}: {amount} ({share})"
+def _told(row: _Row, labels: Labels) -> str:
+    amount, share = formatted_amount(row.amount, labels.locale), formatted_share(row.share, labels.locale)
+    return f"{isolated(row.name)}{labels.colon}{amount} ({share})"
 
 
 def _bars(lines: Sequence[Datum], bounds: Sequence[float]) -> Layer:

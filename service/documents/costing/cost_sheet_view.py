@@ -61,7 +61,7 @@ class _Making:
             language=words.language,
             region=country_of(self.locale),
             day=(statement.as_of.year, statement.as_of.month, statement.as_of.day),
-            title=f"{word}: {name}",
+            title=f"{word}{words.colon}{name}",
             word=word,
             name=name,
             seller=isolated(self.seller),
@@ -170,7 +170,7 @@ class _Making:
         title = self.words(section.title)
         since = section.valid_from
         return WorkingsView(
-            title=f"{title}: {self.words.told(section.of)}" if section.of else title,
+            title=f"{title}{self.words.colon}{self.words.told(section.of)}" if section.of else title,
             note="" if since is None else self.words("in force since {day}", day=self._day(since)),
             workings=tuple(self._working(each) for each in section.workings),
         )

@@ -46,8 +46,8 @@ def price_history_chart(
     counted = _counted(newest, len(newest) < len(entries), said)
     subtitle = (terms.told(prices[-1]), counted) if _is_priced(prices) else (counted,)
     chart = Chart(
-        title=f"{isolated(name)}: {then}",
-        heading=f"{shortened(name, _WIDEST_HEADING)}: {then}",
+        title=f"{isolated(name)}{said.colon}{then}",
+        heading=f"{shortened(name, _WIDEST_HEADING)}{said.colon}{then}",
         subtitle=subtitle,
         description="; ".join(
             [said("Prices of {listing}: {then}", listing=isolated(name), then=then), *subtitle, *reversed(told)]

@@ -80,7 +80,7 @@ def _chart(statement: MonthStatement, said: Labels) -> Chart:
     subtitles = [*why, subtitle, *_idle(statement, said), *_supposed(statement, said)]
     volumes = [_told(each, statement, said) for each in statement.profit_by_volume]
     loads = _shown(statement)
-    times = [f"{isolated(literal(load.name))}: {_time(load, said)}" for load in loads]
+    times = [f"{isolated(literal(load.name))}{said.colon}{_time(load, said)}" for load in loads]
     left = -_GAP - max([0.0, *(text_width(shortened(load.name, _WIDEST_NAME)) for load in loads)])
     panels = [_volume_panel(statement, said), *([_time_panel(loads, left, said)] if loads else [])]
     return Chart(
@@ -231,7 +231,7 @@ def _labels(statement: MonthStatement, scale: _Scale, said: Labels) -> Iterator[
     """The name and profit of each volume, beside its point."""
     wanted = []
     for each in statement.profit_by_volume:
-        text = f"{_name(each, statement, said)}: {formatted_amount(each.profit, said.locale)}"
+        text = f"{_name(each, statement, said)}{said.colon}{formatted_amount(each.profit, said.locale)}"
         x, y = scale.x(each.pieces), scale.y(each.proceeds.amount)
         is_before = x > text_width(text)  # above the line on its left; near the origin on its right
         x, places = (x - 10, _ABOVE) if is_before else (x + 20, _BEHIND)
@@ -292,5 +292,5 @@ def _bar(place: int, load: LoadStatement, longest: Decimal, said: Labels) -> Dat
         "time": time,
         "length": float(_WIDTH * (load.load_share or ZERO) / longest),
         "colour": VERMILION if load.is_over_full else ORANGE if load.is_bottleneck else SKY_BLUE,
-        "about": f"{isolated(literal(load.name))}: {time}",
+        "about": f"{isolated(literal(load.name))}{said.colon}{time}",
     }

@@ -92,13 +92,12 @@ def _intro(of: MonthWriting) -> Iterator[str]:
 
 
 def _exchange_rates(of: MonthWriting, used: UsedRates) -> str:
-    """Who published them, when, and how old they are on the day of the conversion."""
-    return of.words(
-        "{source}, {day}, age in days {days}",
-        source=isolated(used.source),
-        day=formatted_date(used.published_on, of.locale),
-        days=formatted_number(used.age_days, of.locale),
-    )
+    """Who published them, when, and how old they are on the day of the conversion if they are of another day."""
+    told = f"{isolated(used.source)}, {formatted_date(used.published_on, of.locale)}"
+    if not used.age_days:
+        return told
+    is_one, days = used.age_days == 1, formatted_number(used.age_days, of.locale)
+    return f"{told}, {of.words('one day old') if is_one else of.words('{days} days old', days=days)}"
 
 
 def _told(of: MonthWriting, told: Iterable[RateWarning | Caution]) -> tuple[tuple[str, str], ...]:

@@ -64,7 +64,7 @@ class QuantityView:
 
     Attributes:
         unit_price: of a piece.
-        saving: a percentage of the unit price; empty if there is none.
+        saving: told as a percentage of the unit price; empty if there is none.
         amount: net.
     """
 
@@ -118,7 +118,6 @@ class QuotationView(PaperView):
         facts: dates and references.
         intro: what applies to all figures.
         columns: headings: description, pieces, a piece, amount.
-        other_columns: headings of other batch sizes: pieces, a piece, saving, amount.
         totals: up to the total without tax, and the taxes.
         sections: delivery, shipping, payment, note.
         cautions: about the product, each with its source.
@@ -136,7 +135,6 @@ class QuotationView(PaperView):
     facts: tuple[Entry, ...]
     intro: str
     columns: tuple[str, str, str, str]
-    other_columns: tuple[str, str, str, str]
     lines: tuple[LineView, ...]
     totals: tuple[Entry, ...]
     total: Entry

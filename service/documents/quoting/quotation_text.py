@@ -63,7 +63,7 @@ def _line(view: QuotationView, line: LineView) -> Iterator[str]:
 
 
 def _quantity(quantity: QuantityView) -> Iterator[str]:
-    saving = f" (−{quantity.saving})" if quantity.saving else ""
+    saving = f" ({quantity.saving})" if quantity.saving else ""
     yield from _row(f"   {quantity.quantity} × {quantity.unit_price}{saving}", quantity.amount)
 
 

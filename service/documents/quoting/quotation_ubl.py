@@ -38,8 +38,8 @@ def quotation_ubl(paper: QuotationPaper, view: QuotationView) -> bytes:
     _head(root, paper, view)
     _parties(root, paper)
     _payment(root, paper.letterhead.account)
-    _conditions(root, view)
     words = labels_for(view.locale)
+    _conditions(root, view, words)
     _adjustments(root, paper.figures.allowances, paper.figures.charges, words)
     _totals(root, paper, words)
     for number, line in enumerate(paper.figures.lines, start=1):
@@ -125,12 +125,12 @@ def _payment(root: Element, account: BankAccount | None) -> None:
         _add(_group(payee, "FinancialInstitutionBranch"), "ID", account.bic)
 
 
-def _conditions(root: Element, view: QuotationView) -> None:
+def _conditions(root: Element, view: QuotationView, words: Labels) -> None:
     """All sections in one element: a quotation may have only one."""
     if view.sections:
         conditions = _group(root, "TransactionConditions")
         for section in view.sections:
-            _add(conditions, "Description", f"{section.title}: {' '.join(section.paragraphs)}")
+            _add(conditions, "Description", f"{section.title}{words.colon}{' '.join(section.paragraphs)}")
 
 
 def _named(party: Element, name: str, address: str, parts: PostalAddress | None = None) -> None:

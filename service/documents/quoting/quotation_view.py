@@ -51,7 +51,6 @@ class _Making(QuotationWriting):
             facts=tuple(self._facts()),
             intro=words("All prices in {currency}, without tax until the total.", currency=self.figures.currency),
             columns=(words("Description"), words("Pieces"), price, words("Amount")),
-            other_columns=(words("Pieces"), price, words("You save a piece"), words("Amount")),
             lines=tuple(self._line(number, line) for number, line in enumerate(self.figures.lines, start=1)),
             totals=tuple(self._totals()),
             total=Entry(text=words("Total"), figure=self.money(self.figures.totals.payable)),
@@ -156,12 +155,12 @@ class _Making(QuotationWriting):
         return self.words("Other quantities you may choose instead, not in the total below:")
 
     def _quantity(self, quoted: QuotedQuantity, amount: Money) -> QuantityView:
-        share = quoted.saving_share
-        saving = "" if share is None or share <= 0 else formatted_share(_per_mille(share), self.locale)
+        share = _per_mille(quoted.saving_share or ZERO)
+        told = f"{self.words('You save a piece')}{self.words.colon}{formatted_share(share, self.locale)}"
         return QuantityView(
             quantity=formatted_number(quoted.quantity, self.locale),
             unit_price=self._price(quoted),
-            saving=saving,
+            saving=told if share > 0 else "",
             amount=self.money(amount),
         )
 

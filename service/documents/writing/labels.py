@@ -34,6 +34,11 @@ class Labels:
         text = self._found.gettext(message) if message else ""
         return text.format(**values) if values else text
 
+    @property
+    def colon(self) -> str:
+        """Stands between a name and what is said of it; before it French has a space at which no line breaks."""
+        return self(": ")
+
     def several(self, one: str, many: str, count: int, /, **values: Any) -> str:
         """The singular or plural form that the language has for the count."""
         return self._found.ngettext(one, many, count).format(**values)

@@ -86,7 +86,7 @@ def test_pieces_and_square_metres_have_their_units(workshop: Client) -> None:
 def test_a_later_month_tells_its_days_and_the_rates_of_today(workshop: Client) -> None:
     text = page(workshop, as_of=None, month="2026-12", other_fixed_costs=[LOAN])
 
-    used = "manual, 20 November 2026, age in days 5"
+    used = "manual, 20 November 2026, 5 days old"
     assert f"No exchange rates of that day are known yet; the last ones are used: {used}." in text
     assert "In minutes from 1 December 2026 to 31 December 2026, 3.4 working weeks; closed on 8 days." in text
 
@@ -96,7 +96,7 @@ def test_a_supposition_says_so_and_today_s_exchange_rates_are_named(workshop: Cl
 
     text = page(workshop, facts={"machines/press": machine(rated_power_kw="20")}, other_fixed_costs=[LOAN])
 
-    assert "Exchange rates: manual, 25 November 2026, age in days 0." in text
+    assert "Exchange rates: manual, 25 November 2026." in text
     assert "Supposed, not registered, are rates or facts of: machines/press." in text
 
 

@@ -174,6 +174,14 @@ class TestWords:
         assert words.language == "en"
         assert words("Quotation") == "Quotation"
 
+    def test_of_french_have_spaces_at_which_no_line_breaks_where_french_has_a_space(self) -> None:
+        texts = [path.read_text() for path in CATALOGUES.rglob("fr.po")]
+        translated = [text for found in texts for text in re.findall(r'^msgstr.*? "(.*)"$', found, re.MULTILINE)]
+
+        assert len(translated) > 100
+        assert [text for text in translated if re.search("[ \u00a0][:;!?»%]|« ", text)] == []
+        assert [labels_for(locale).colon for locale in ("fr_FR", "de_DE", "ja_JP")] == ["\u202f: ", ": ", ": "]
+
     def test_that_nobody_has_translated_stay_as_they_are(self) -> None:
         assert labels_for("de_DE")("Nobody has translated {this}", this="that") == "Nobody has translated that"
 
