@@ -5,6 +5,10 @@ import click
 from service.cli.commands import Commands, Listed
 
 _OWNERS = {
+    "begin": Listed(
+        place="service.client.commands.begin:begin",
+        help="Begin a workshop of your own: write a small file of it, with a comment on every figure.",
+    ),
     "quote": Listed(
         place="service.client.commands.quote:quote",
         help="Quote a batch: from an order file to an issued quotation and its PDF.",

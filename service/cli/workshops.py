@@ -2,6 +2,7 @@
 
 import sys
 from decimal import Decimal
+from pathlib import Path
 from uuid import UUID
 from zoneinfo import ZoneInfo, available_timezones
 
@@ -11,6 +12,7 @@ from babel import Locale
 from service.cli.database import current_database, one_line, require_workshop, settings
 from service.cli.moving import export_workshop, import_workshop
 from service.client.commands.workshop import set_workshop
+from service.client.files.exact_yaml import read_yaml
 from service.domain.values.forms import locale_problem
 from service.domain.values.money import currency_problem
 from service.store.engine.database import Database
@@ -42,7 +44,28 @@ def workshop() -> None:
     """Workshops."""
 
 
+def _read(context: click.Context, parameter: click.Parameter, path: Path | None) -> None:
+    """Take what the file says of the workshop as the defaults of the other options."""
+    if path is None:
+        return
+    try:
+        described = read_yaml(path.read_text("utf-8-sig"))["workshop"]
+        found = {str(name).replace("-", "_"): str(value) for name, value in described.items()}
+    except (OSError, ValueError) as error:
+        raise click.BadParameter(f"{path}: {error}", context, parameter) from None
+    except (TypeError, KeyError, AttributeError):
+        raise click.BadParameter(f"{path} has no section `workshop` with its name, currency …") from None
+    context.default_map = {**found, **(context.default_map or {})}
+
+
 @workshop.command("create")
+@click.option(
+    "--file",
+    type=click.Path(dir_okay=False, path_type=Path),
+    callback=_read,
+    expose_value=False,
+    help="A file of the workshop, for `pugmill register`: its section `workshop` has what no option says.",
+)
 @click.option("--name", required=True, callback=one_line, help="Name, as on a quotation.")
 @click.option("--address", default="", help="Address, as on a letter; \\n for a new line.")
 @click.option("--currency", required=True, callback=_currency, help="ISO 4217 code of its currency.")

@@ -22,7 +22,7 @@ from tests.support.typed import Desk
 PAGES = pages()
 WIDEST = 120
 NOT_RUN = {
-    "scripts/start": "they set up and start everything: CI runs both, on a clean checkout",
+    "scripts/start": "they set up and start everything: CI runs each, on a clean checkout",
     "scripts/test": "the same",
     "pugmill serve": "it runs until it is stopped: tests/serving starts it",
     "cd /srv/pugmill": "it changes the machine",

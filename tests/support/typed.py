@@ -36,6 +36,8 @@ sys.exit(said["status"])
 """
 """The script that bash runs in place of curl and pugmill."""
 _VARIABLES = ("PUGMILL_KEY", "DATABASE_URL")
+STARTED = "sqlite:///var/pugmill.db"
+"""The database of scripts/start; here the test's own."""
 _SOMETHING_WAITS = 3
 _REFUSED = 22
 """The exit status of curl --fail; here every refused request ends with it."""
@@ -140,6 +142,8 @@ class Desk:
                 first = _ID.findall(self.pugmill(listing, environment).out.decode())[0]
                 words = [first if word == placeholder else word for word in words]
         database = environment["DATABASE_URL"] or ""
+        if database == STARTED:
+            database = self.client.database.engine.url.render_as_string(hide_password=False)
         own = re.sub("^sqlite:///(/var/lib/pugmill|/tmp)/", f"sqlite:///{self.directory}/", database)
         with answered_by(self.client):
             ended = CliRunner().invoke(
