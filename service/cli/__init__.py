@@ -22,8 +22,12 @@ _OWNERS = {
         help="Reprice listings: compute prices, show what changes and why, and put them in force.",
     ),
     "export-prices": Listed(
-        place="service.client.commands.export_prices:export_prices",
-        help="Export the price list as a table, CSV, or JSON-LD for a web page.",
+        place="service.client.commands.papers:export_prices",
+        help="Export the price list: a table, CSV, JSON-LD for a web page, PDF for the wall, labels for the shelf.",
+    ),
+    "job-sheet": Listed(
+        place="service.client.commands.papers:job_sheet",
+        help="Write the job sheet of a batch as PDF: what to fetch, which steps; no money.",
     ),
     "change-tariff": Listed(
         place="service.client.commands.change_tariff:change_tariff",

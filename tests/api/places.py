@@ -142,6 +142,13 @@ def _others() -> list[Place]:
         ),
         Place(method="GET", template="/v1/price-list", path="/v1/price-list?as_of=2026-11-25", for_stranger=200),
         Place(
+            method="GET",
+            template="/v1/shelf-labels",
+            path="/v1/shelf-labels?prices=asked",
+            for_stranger=200,
+            is_document=True,
+        ),
+        Place(
             method="POST",
             template="/v1/shipping-estimates",
             path="/v1/shipping-estimates",
@@ -302,7 +309,8 @@ _ENDINGS = {
     ("GET", "/v1/products/{code}/job-sheet"): ("html", "pdf"),
     ("POST", "/v1/break-even"): ("html", "svg", "png"),
     ("GET", "/v1/listings/{code}/price-history"): ("svg", "png"),
-    ("GET", "/v1/price-list"): ("jsonld",),
+    ("GET", "/v1/price-list"): ("jsonld", "html", "pdf"),
+    ("GET", "/v1/shelf-labels"): ("pdf",),
     ("POST", "/v1/repricings"): ("csv", "ndjson"),
     ("GET", "/v1/repricings/{repricing_id}/changes"): ("csv", "ndjson"),
     ("GET", "/v1/quotations/{quotation_id}/quotation"): ("pdf", "html", "xml", "txt"),

@@ -10,8 +10,10 @@ from iso4217 import Currency
 
 from service.domain.listing.price_list import PriceListEntry
 from service.domain.listing.unit_price import Measure, UnitPrice
+from service.domain.safety.cautions import Caution
 from service.domain.selling.base_quantity import BASE_QUANTITIES
 from service.domain.selling.channels import Display
+from service.domain.values.message import Message
 from service.domain.values.money import Money, in_currency
 
 DECIMALS = {each.code: each.exponent for each in Currency if each.exponent is not None}
@@ -26,6 +28,10 @@ codes = st.from_regex(r"[A-Za-z0-9][A-Za-z0-9._-]{0,9}", fullmatch=True)
 measures = st.none() | st.decimals("0.000001", "99999", places=6)
 
 
+def a_caution(text: str) -> Caution:
+    return Caution(code="use-toy", text=Message("{text}", text=text), source="A book")
+
+
 def beam(**changes: Any) -> PriceListEntry:
     """An entry without a price."""
     facts: dict[str, Any] = {
@@ -33,6 +39,7 @@ def beam(**changes: Any) -> PriceListEntry:
         "product": "beam",
         "name": "beam",
         "channel": "own-shop",
+        "channel_name": "Own shop",
         "locale": "en_IE",
     }
     return replace(PriceListEntry(**facts, as_of=date(2026, 11, 25), currency="EUR"), **changes)
@@ -62,7 +69,7 @@ def entries(draw: st.DrawFn, *, priced: bool | None = None) -> PriceListEntry:
         length_mm=draw(measures),
         width_mm=draw(measures),
         height_mm=draw(measures),
-        cautions=tuple(draw(st.lists(names, max_size=2))),
+        cautions=tuple(draw(st.lists(names.map(a_caution), max_size=2))),
     )
     if not (draw(st.booleans()) if priced is None else priced):
         return replace(entry, problem=draw(names))

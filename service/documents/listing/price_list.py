@@ -17,6 +17,7 @@ COLUMNS = (
     "name",
     "description",
     "channel",
+    "channel_name",
     "locale",
     "as_of",
     "currency",
@@ -53,7 +54,7 @@ def _value(entry: PriceListEntry, column: str) -> Any:
     if column == "unit_price_measure":
         return None if entry.unit_price is None else entry.unit_price.measure.value
     if column == "cautions":
-        return " | ".join(entry.cautions)
+        return " | ".join(each.text for each in entry.cautions)
     return getattr(entry, column)
 
 
@@ -98,7 +99,7 @@ def _product(entry: PriceListEntry) -> dict[str, Any]:
         depth=_quantity(entry.length_mm, _MILLIMETRE),
         width=_quantity(entry.width_mm, _MILLIMETRE),
         height=_quantity(entry.height_mm, _MILLIMETRE),
-        additionalProperty=[_node("PropertyValue", name="caution", value=text) for text in entry.cautions] or None,
+        additionalProperty=[_node("PropertyValue", name="caution", value=each.text) for each in entry.cautions] or None,
         offers=_offer(entry),
     )
 

@@ -42,7 +42,7 @@ class _Making:
             language=words.language,
             region=country_of(self.locale),
             day=(printed_on.year, printed_on.month, printed_on.day),
-            title=f"{word}: {name}",
+            title=f"{word}{words.colon}{name}",
             word=word,
             name=name,
             seller=isolated(seller),
@@ -74,7 +74,7 @@ class _Making:
         is_alone = len(self.sheet.parts) == 1
         pieces = self._weighed(part.pieces, "piece")
         return PartView(
-            title="" if is_alone else self.words("{name}: {pieces}", name=isolated(part.name), pieces=pieces),
+            title="" if is_alone else f"{isolated(part.name)}{self.words.colon}{pieces}",
             fetched=tuple(
                 FetchView(name=isolated(each.name), quantity=self._drawn(each), where=isolated(each.operation))
                 for each in part.fetched

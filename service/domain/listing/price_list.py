@@ -5,6 +5,7 @@ from datetime import date
 from decimal import Decimal
 
 from service.domain.listing.unit_price import UnitPrice
+from service.domain.safety.cautions import Caution
 from service.domain.selling.channels import Display
 from service.domain.values.money import Money
 from service.domain.values.shown import Quantity
@@ -22,6 +23,7 @@ class PriceListEntry:
         mass_kg: of a piece, like its sides.
         cash_price: what is paid in cash, where cash is rounded.
         cautions: those that concern the product.
+        channel_name: what the workshop calls the channel.
     """
 
     listing: str
@@ -29,6 +31,7 @@ class PriceListEntry:
     name: str
     description: str = ""
     channel: str
+    channel_name: str
     locale: str
     as_of: date
     currency: str
@@ -49,5 +52,5 @@ class PriceListEntry:
     margin_share: Decimal | None = None
     formatted_price: str | None = None
     formatted_unit_price: str | None = None
-    cautions: tuple[str, ...] = ()
+    cautions: tuple[Caution, ...] = ()
     problem: str | None = None

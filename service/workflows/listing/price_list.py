@@ -44,7 +44,11 @@ class ListedPrice(StrEnum):
 
 
 def price_list(
-    workspace: Workspace, as_of: date, channel: str | None = None, listed: ListedPrice = ListedPrice.ASKED
+    workspace: Workspace,
+    as_of: date,
+    channel: str | None = None,
+    listed: ListedPrice = ListedPrice.ASKED,
+    locale: str | None = None,
 ) -> Iterator[PriceListEntry]:
     """Every listing with its price, or why it has none, by code, from one state of the workshop.
 
@@ -52,14 +56,16 @@ def price_list(
         as_of: the day of the rates, and on which prices are in force.
         channel: only listings of this sales channel; raises InvalidValuesError if it is not registered.
         listed: the price by its policy on the day, or the price in force.
+        locale: only listings for this locale, or one of its countries: "de" has those for de_AT.
     """
     with workspace.snapshot() as frozen:
         if channel is not None:
             prepare(frozen, [(("channel",), Thing("channels", channel))], as_of)
         entries = _Entries(frozen, as_of)
         for code, listing, question in _questions(frozen, as_of, channel, listed):
-            next_step()
-            yield entries.of(code, listing, question)
+            if locale is None or f"{listing.locale}_".startswith(f"{locale}_"):
+                next_step()
+                yield entries.of(code, listing, question)
 
 
 def _questions(
@@ -114,7 +120,7 @@ class _Entries:
         costing = self._costings.of(named, lambda: prepare(self._workspace, named, self._as_of))
         product = costing.surroundings.catalogue.products[listing.product]
         if question is None:
-            return self._unpriced(code, listing, product, _NO_PRICE_IN_FORCE)
+            return self._unpriced(code, listing, costing, _NO_PRICE_IN_FORCE)
         try:
             return self._priced(code, listing, product, costing, question)
         except PugmillError as error:
@@ -123,7 +129,7 @@ class _Entries:
                 stands = (
                     f"{question.kept_at:f} {listing.currency} is in force, but what is listed beside it is not known: "
                 )
-            return self._unpriced(code, listing, product, f"{stands}{error}")
+            return self._unpriced(code, listing, costing, f"{stands}{error}")
 
     @exactly
     def _priced(
@@ -151,7 +157,8 @@ class _Entries:
             unit_price=per_unit,
             formatted_unit_price=None if per_unit is None else formatted_unit_price(per_unit, listing.locale),
             shipping_weight_kg=None if way.estimate is None else way.estimate.mass_kg,
-            cautions=tuple(caution.text for caution in cautions if caution.concerns is Concern.PRODUCT),
+            channel_name=_channel_name(costing, listing),
+            cautions=tuple(caution for caution in cautions if caution.concerns is Concern.PRODUCT),
         )
 
     def _batch(self, costing: Costing, question: PriceQuestion) -> _Batch:
@@ -164,7 +171,8 @@ class _Entries:
         made = _Batch(unit_costs(sheet), cautions_of([bill], costing.surroundings.catalogue))
         return self._batches.of(key, lambda: made)
 
-    def _unpriced(self, code: str, listing: Listing, product: Product, problem: str) -> PriceListEntry:
+    def _unpriced(self, code: str, listing: Listing, costing: Costing, problem: str) -> PriceListEntry:
+        product = costing.surroundings.catalogue.products[listing.product]
         return shown(
             PriceListEntry,
             "",
@@ -173,6 +181,12 @@ class _Entries:
             listing=code,
             name=listing.name or product.name,
             pieces_per_order=listing.pieces_per_order or listing.base_quantity,
+            channel_name=_channel_name(costing, listing),
             as_of=self._as_of,
             problem=problem,
         )
+
+
+def _channel_name(costing: Costing, listing: Listing) -> str:
+    name: str = costing.surroundings.facts["channels"][listing.channel].name
+    return name

@@ -10,6 +10,7 @@ from typing import Any
 import flask
 import pytest
 
+from service.api.listing import listings
 from tests.api.http.test_texts import NAMES
 from tests.api.outside import at, parameters, refused
 from tests.conftest import Client, make_client
@@ -208,6 +209,7 @@ class TestWhatIsInIt:
                 "name": sheet["name"],
                 "description": sheet["description"],
                 "channel": sheet["channel"],
+                "channel_name": shop.get(f"channels/{sheet['channel']}").json["name"],
                 "locale": sheet["locale"],
                 "as_of": "2026-11-25",
                 "currency": sheet["currency"],
@@ -492,3 +494,26 @@ class TestRevalidation:
         register_shipping(stranger)
 
         assert shop.get(LIST, headers={"If-None-Match": first.headers["ETag"]}).status_code == 304
+
+
+class TestOnPaper:
+    @pytest.mark.parametrize("path", ["price-list.pdf", "price-list.html", "shelf-labels.pdf"])
+    def test_more_listings_than_anybody_hangs_up_are_refused(
+        self, shop: Client, path: str, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setattr(listings, "MAX_ON_PAPER", 1)
+
+        response = shop.get(f"{path}?prices=asked")
+
+        assert response.status_code == 422
+        assert "more than 1" in response.json["detail"]
+        assert "a channel or a locale" in response.json["detail"]
+
+    def test_labels_that_are_too_small_are_refused_by_parameter(self, shop: Client) -> None:
+        response = shop.get("shelf-labels.pdf?columns=6&margin_x_mm=40")
+
+        assert parameters(response) == ["columns"]
+
+    def test_an_unknown_channel_or_locale_is_refused_by_parameter(self, shop: Client) -> None:
+        assert parameters(shop.get("shelf-labels.pdf?channel=nobody-s")) == ["channel"]
+        assert parameters(shop.get("price-list.pdf?locale=xx_YY")) == ["locale"]

@@ -17,7 +17,7 @@ from service.documents.listing.price_list import COLUMNS, price_list_csv, price_
 from service.domain.listing.price_list import PriceListEntry
 from service.domain.listing.unit_price import Measure, UnitPrice
 from service.domain.values.money import Money
-from tests.documents.entries import beam, entries
+from tests.documents.entries import a_caution, beam, entries
 from tests.domain.examples import euros
 from tests.domain.strategies import tried
 
@@ -49,7 +49,7 @@ def shown(value: Any) -> str:
     if isinstance(value, Money):
         value = value.amount
     if isinstance(value, tuple):
-        value = " | ".join(value)
+        value = " | ".join(each.text for each in value)
     return f"{value:f}" if isinstance(value, Decimal) else str(value)
 
 
@@ -130,7 +130,10 @@ class TestJsonLd:
     def test_of_a_beam(self) -> None:
         unit_price = UnitPrice(measure=Measure.METRE, content=Decimal(2), price=euros("6.15"), formula="")
         entry = beam(
-            price=euros("12.30"), unit_price=unit_price, shipping_weight_kg=Decimal("5.20"), cautions=("Not a toy.",)
+            price=euros("12.30"),
+            unit_price=unit_price,
+            shipping_weight_kg=Decimal("5.20"),
+            cautions=(a_caution("Not a toy."),),
         )
 
         (product,) = json.loads(b"".join(price_list_json_ld([entry])))["@graph"]

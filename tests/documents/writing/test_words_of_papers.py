@@ -7,11 +7,12 @@ import pytest
 from babel.messages.catalog import Catalog
 from babel.messages.pofile import read_po
 
+from service.documents.listing import price_list_view
 from service.documents.making import job_sheet_view
 from service.documents.writing.labels import CATALOGUES, LANGUAGES
 from tests.documents.writing.test_labels import catalogue, ids_of, in_the_code
 
-KINDS = {"job_sheet": (job_sheet_view,)}
+KINDS = {"job_sheet": (job_sheet_view,), "price_list": (price_list_view,)}
 papers = pytest.mark.parametrize(
     ("kind", "language"), [(kind, language) for kind in KINDS for language in LANGUAGES if language != "en"]
 )

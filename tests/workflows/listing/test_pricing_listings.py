@@ -505,7 +505,20 @@ class TestAPriceList:
         work = {each.text for each in sheet.cautions} - product
         assert len(product) == 2
         assert work
-        assert set(at_home.cautions) == product
+        assert {each.text for each in at_home.cautions} == product
+        assert at_home.channel_name == builders.channel()["name"]
+
+    @pytest.mark.parametrize(
+        ("locale", "codes"), [("de", ["panel-abroad"]), ("de_CH", ["panel-abroad"]), ("en_GB", [])]
+    )
+    def test_of_a_locale_has_its_listings_and_those_of_its_countries(
+        self, both: Owner, locale: str, codes: list[str]
+    ) -> None:
+        both.put("listings/at-home", on_sale(locale="en_IE"))
+
+        found = price_list(both.workspace, TODAY, locale=locale)
+
+        assert [each.listing for each in found] == codes
 
     def test_is_read_entry_by_entry_and_releases_the_database_when_reading_stops(self, both: Owner) -> None:
         for _ in range(40):

@@ -1,4 +1,4 @@
-"""pugmill export-prices: the price list as a table and as files, and how it shows listings without a price."""
+"""pugmill export-prices and job-sheet: what the workshop reads and hangs up, and listings without a price."""
 
 import csv
 import io
@@ -117,6 +117,24 @@ class TestTheFiles:
         products = json.loads(linked.read_text())["@graph"]
         assert [each["price"] for each in listed] == [each["offers"]["price"] for each in products]
 
+    def test_hang_on_the_wall_and_the_shelf(
+        self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
+    ) -> None:
+        papers = {name: tmp_path / name for name in ("pdf", "html", "labels")}
+        options = [word for name, path in papers.items() for word in (f"--{name}", str(path))]
+
+        ended = end_of(demo, capsys, COMMAND, *options, "--grid", "2x7", "--locale", "de")
+
+        query = "prices=in_force&locale=de"
+        expected = {
+            "pdf": f"price-list.pdf?{query}",
+            "html": f"price-list.html?{query}",
+            "labels": f"shelf-labels.pdf?{query}&columns=2&rows=7",
+        }
+        assert (ended.status, ended.out.count(": 2 listings")) == (0, 3)
+        for name, address in expected.items():
+            assert papers[name].read_bytes() == demo.get(address).data
+
     def test_are_not_written_in_a_dry_run(
         self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
     ) -> None:
@@ -182,6 +200,7 @@ class TestAListingWithoutAPrice:
         (("--channel", "nowhere"), 1, "channel: "),
         (("--asked", "--as-of", "tomorrow"), 1, "as_of: must be a day"),
         (("prices.csv",), 2, "unexpected extra argument"),
+        (("--labels", "labels.pdf", "--grid", "2"), 2, "columns by rows, such as 3x8"),
     ],
     ids=lambda value: " ".join(value) if isinstance(value, tuple) else "",
 )
@@ -193,3 +212,31 @@ def test_invalid_options_are_refused(
     assert ended.status == status
     assert told in ended.err
     assert ended.out == ""
+
+
+class TestAJobSheet:
+    def test_is_written_as_the_service_lays_it_out(
+        self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
+    ) -> None:
+        pdf, page = tmp_path / "job.pdf", tmp_path / "job.html"
+        options = ("--quantity", "500", "--pdf", str(pdf), "--html", str(page), "--locale", "de")
+
+        ended = end_of(demo, capsys, "job-sheet", "brick", *options)
+
+        assert (ended.status, ended.out) == (0, f"{pdf} is written.\n{page} is written.\n")
+        for path in (pdf, page):
+            asked = f"products/brick/job-sheet{path.suffix}?quantity=500&locale=de"
+            assert path.read_bytes() == demo.get(asked).data
+
+    def test_that_nobody_can_write_is_refused(
+        self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
+    ) -> None:
+        place = ("--pdf", str(tmp_path / "job.pdf"))
+
+        nowhere = end_of(demo, capsys, "job-sheet", "brick", "--quantity", "500")
+        nothing = end_of(demo, capsys, "job-sheet", "nothing", "--quantity", "5", *place)
+
+        assert (nowhere.status, nothing.status) == (2, 1)
+        assert "say where to write it" in nowhere.err
+        assert "there is no product 'nothing'" in nothing.err
+        assert list(tmp_path.iterdir()) == []
