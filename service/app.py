@@ -52,10 +52,11 @@ class Service(flask.Flask):
         """Answer within the operation's time limit, in another process if that is likely to take long."""
         request = operations.current()
         asked = request.operation
-        times = _TIMES_AS_LONG if asked is not None and asked.is_long else 1
-        seconds = self.extensions["pugmill.time_limit"] * times
+        if asked is None or not asked.is_done_apart(request.media_type):
+            return super().dispatch_request()
+        seconds = self.extensions["pugmill.time_limit"] * (_TIMES_AS_LONG if asked.is_long else 1)
         long_work: LongWork | None = self.extensions["pugmill.long_work"]
-        if long_work is not None and asked is not None and asked.is_done_apart(request.media_type):
+        if long_work is not None:
             return long_work.answer(request.environ, request.request_id, auth.workshop().workshop_id, seconds)
         with time_limit.within(seconds):
             return super().dispatch_request()
@@ -112,7 +113,9 @@ def _finish_each_answer(app: flask.Flask, steps: Sequence[Callable[[Request, fla
             return rate_limit.tell(request, response)
         for each in steps:
             response = each(request, response)
-        response.status = f"{response.status_code} {title_of(response.status_code)}"  # the framework's are older
+        status = f"{response.status_code} {title_of(response.status_code)}"
+        if response.status != status:  # the framework's are older
+            response.status = status
         return response
 
     app.after_request(finish)

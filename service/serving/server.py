@@ -69,14 +69,16 @@ class _FairThreads(ThreadedTaskDispatcher):
         self.set_thread_count(threads)
 
     def add_task(self, connection: Connection) -> None:
-        """Queue up a request."""
-        super().add_task(_Turn(connection, self))
+        """Queue up a request, and wake a thread if the request may have one now."""
+        with self.lock:
+            self.queue.append(_Turn(connection, self))
+            if self.queue:
+                self.queue_cv.notify()
 
     def done(self, owner: Hashable) -> None:
-        """Let the owner's next request have its turn."""
+        """Let the owner's next request have its turn; this thread looks for it at once, so no other need be woken."""
         with self.lock:
             self.queue.done(owner)
-            self.queue_cv.notify()
 
 
 class Server(TcpWSGIServer):

@@ -26,7 +26,7 @@ def expect(tag: str | None, precondition: Precondition, what: str) -> None:
 
 def tag(*parts: object) -> str:
     """A tag made of parts that identify the state."""
-    return "-".join(str(part) for part in parts)
+    return "-".join(map(str, parts))
 
 
 def revision_tag(workshop: Workshop, revision: int) -> str:

@@ -79,7 +79,7 @@ def authenticate(request: Request) -> None:
     header = request.headers.get("Authorization", "")
     if not header:
         raise _refuse("send your key in the header Authorization: Bearer …")
-    opened = database()
+    opened: Database = request.extensions["pugmill.database"]
     found = open_with(opened, _key(request, header))
     if found is None:
         raise _refuse("this key is unknown or has been revoked", "invalid_token")
@@ -93,12 +93,16 @@ def authorise(request: Request) -> None:
     if request.access is not None:
         asked = request.operation
         reads = request.is_read or (asked is not None and not asked.stores)
-        require(READ if reads else WRITE)
+        _require(request.access, READ if reads else WRITE)
 
 
 def require(scope: str) -> None:
     """Raises a problem 403 if the request's key does not have the scope."""
-    if scope not in access().scopes:
+    _require(access(), scope)
+
+
+def _require(found: Access, scope: str) -> None:
+    if scope not in found.scopes:
         challenge = f'Bearer realm="pugmill", error="insufficient_scope", scope="{scope}"'
         raise ProblemError(
             403, "forbidden", f"this key has no scope '{scope}'", headers={"WWW-Authenticate": challenge}

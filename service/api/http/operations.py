@@ -142,11 +142,15 @@ class Request(flask.Request):
         self.begun = time.perf_counter()
 
     @cached_property
+    def extensions(self) -> dict[str, Any]:
+        """What the application has for all requests; once, because it is behind a proxy."""
+        return flask.current_app.extensions
+
+    @cached_property
     def operation(self) -> Operation | None:
         """The contract's operation that it asks for, or None."""
         method = "GET" if self.method == "HEAD" else self.method
-        operations = flask.current_app.extensions["pugmill.operations"]
-        return cast(Operation | None, operations.get((self.endpoint, method)))
+        return cast(Operation | None, self.extensions["pugmill.operations"].get((self.endpoint, method)))
 
     @cached_property
     def is_read(self) -> bool:

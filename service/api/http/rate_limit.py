@@ -28,7 +28,7 @@ RETRY_AFTER = {"description": "Seconds after which to ask again.", "schema": {"t
 
 def count(request: Request) -> None:
     """Count a request that came with a valid key; raises a problem 429 if there have been too many."""
-    arrivals: Arrivals | None = flask.current_app.extensions["pugmill.arrivals"]
+    arrivals: Arrivals | None = request.extensions["pugmill.arrivals"]
     if arrivals is None or request.access is None:
         return
     allowance = request.allowance = arrivals.admit(request.access.key_id)

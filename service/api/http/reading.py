@@ -102,7 +102,7 @@ def check_address(request: Request) -> None:
     # A server may leave one of them out of the path.
     if request.environ.get("REQUEST_URI", "").lower().startswith(("//", "/%2f")):
         raise NotFound
-    methods = flask.current_app.extensions["pugmill.fixed_addresses"].get(request.path)
+    methods = request.extensions["pugmill.fixed_addresses"].get(request.path)
     if methods is not None and request.method not in methods:
         raise MethodNotAllowed(sorted(methods))
 

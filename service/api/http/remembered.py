@@ -36,9 +36,8 @@ def remembered(view: Callable[..., flask.Response]) -> Callable[..., flask.Respo
 
     @wraps(view)
     def answer(*args: Any, **kwargs: Any) -> flask.Response:
-        workshop = access().workshop
-        request = current()
-        memory: Answers = flask.current_app.extensions["pugmill.answers"]
+        workshop, request = access().workshop, current()
+        memory: Answers = request.extensions["pugmill.answers"]
         state = state_tag(workshop)
         key = (workshop.workshop_id, workshop.revision, state, request.path, request.query_string)
         body = memory.find(key)

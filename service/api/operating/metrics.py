@@ -50,7 +50,8 @@ class Metrics:
         # The library decides at import whether processes share their metrics, but our workers are forks of a process
         # that had imported it before the directory was set.
         shared = DIRECTORY in os.environ
-        values.ValueClass = values.MultiProcessValue(_slot) if shared else values.MutexValue  # type: ignore[no-untyped-call]
+        self._place = os.environ.get(SLOT)
+        values.ValueClass = values.MultiProcessValue(self._files) if shared else values.MutexValue  # type: ignore[no-untyped-call]
         self.registry = registry = CollectorRegistry()
         self._requests = Counter(
             "pugmill_requests", "Requests answered.", ["operation", "method", "status"], registry=registry
@@ -82,7 +83,12 @@ class Metrics:
 
     def begin(self) -> None:
         """Make this process's files now, in a process that was forked; later the disk may be full."""
+        self._place = os.environ.get(SLOT)
         self._refused.inc(0)
+
+    def _files(self) -> str:
+        """What the files of this process are named by; asked at each count, because processes are forked."""
+        return self._place or str(os.getpid())
 
     def answered(self, operation: str, method: str, status: int, seconds: float) -> None:
         """Count a request."""
@@ -123,14 +129,9 @@ class Metrics:
         return generate_latest(together)
 
 
-def _slot() -> str:
-    """What the files of this process are named by; asked at each count, because processes are forked."""
-    return os.environ.get(SLOT) or str(os.getpid())
-
-
 def count(request: Request, response: flask.Response) -> flask.Response:
     """Count an answered request, and the repricing or refresh of exchange rates if it was one."""
-    metrics: Metrics = flask.current_app.extensions["pugmill.metrics"]
+    metrics: Metrics = request.extensions["pugmill.metrics"]
     asked_for = "other" if request.operation is None else request.operation.id
     seconds = time.perf_counter() - request.begun
     with suppress(OSError):  # a full disk must not spoil an answer

@@ -22,7 +22,7 @@ _ROOM = 100 * MEGABYTE
 _ROOM_OF_A_SNAPSHOT = 24 * MEGABYTE
 """What one piece of work remembers of the state that it sees."""
 _BUSY_SECONDS = 5
-_POOL = {"pool_size": 5, "max_overflow": 20}
+_POOL = {"pool_size": 5, "max_overflow": 20, "pool_use_lifo": True}
 """As many connections as a process has threads, of which a few stay open."""
 _WRITING = "pugmill_writing"
 _STEPS = 100_000
