@@ -23,12 +23,13 @@ class Listed:
     help: str
 
     def command(self) -> click.Command:
-        """Load the command; no garbage is collected meanwhile, as importing makes none."""
+        """Load the command; no garbage is collected meanwhile, nor of this later, as importing makes next to none."""
         module, _, name = self.place.partition(":")
         gc.disable()
         try:
             found: click.Command = getattr(import_module(module), name)
         finally:
+            gc.freeze()
             gc.enable()
         return found
 

@@ -3,12 +3,29 @@
 from pathlib import Path
 
 import sqlalchemy as sa
+from alembic.script import ScriptDirectory
 
 from service.store.engine.database import Database
-from service.store.engine.schema import MIGRATIONS, SchemaState, find_schema_state, migrate, schema_state
+from service.store.engine.schema import (
+    MIGRATIONS,
+    SchemaState,
+    find_schema_state,
+    is_known_revision,
+    migrate,
+    newest_revision,
+    schema_state,
+)
 from service.workflows.workshop.watching import Readiness, readiness
 
 NEWEST = max(each.name for each in MIGRATIONS.joinpath("versions").glob("*.py"))[:4]
+
+
+def test_the_numbers_of_the_files_are_the_revisions_in_their_order() -> None:
+    chain = [each.revision for each in ScriptDirectory(str(MIGRATIONS)).walk_revisions()]
+
+    assert [each.name[:4] for each in sorted(MIGRATIONS.joinpath("versions").glob("*.py"))] == chain[::-1]
+    assert all(map(is_known_revision, chain))
+    assert newest_revision() == chain[0]
 
 
 class TestSchemaState:

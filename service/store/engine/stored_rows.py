@@ -2,13 +2,16 @@
 
 from collections.abc import Mapping
 from functools import cache
-from typing import Any
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
-from sqlalchemy.dialects import postgresql, sqlite
 
 from service.store.engine.column_types import StoredAsText
 from service.store.engine.tables import metadata
+
+if TYPE_CHECKING:
+    from sqlalchemy.dialects import postgresql, sqlite
 
 as_stored = sa.MetaData()
 for _table in metadata.sorted_tables:
@@ -17,9 +20,10 @@ for _table in metadata.sorted_tables:
             _column.type = _column.type.impl_instance
 
 
-def inserting(dialect: str, table: sa.Table) -> sqlite.Insert | postgresql.Insert:
+def inserting(dialect: str, table: sa.Table) -> "sqlite.Insert | postgresql.Insert":
     """An insert that can have an ON CONFLICT clause: both engines have it, but SQLAlchemy in two dialects."""
-    return sqlite.insert(table) if dialect == "sqlite" else postgresql.insert(table)
+    found: sqlite.Insert | postgresql.Insert = import_module(f"sqlalchemy.dialects.{dialect}").insert(table)
+    return found
 
 
 def put(connection: sa.Connection, table: sa.Table, *rows: Mapping[str, Any]) -> None:
