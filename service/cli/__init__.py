@@ -6,52 +6,40 @@ from service.cli.commands import Commands, Listed
 
 _OWNERS = {
     "begin": Listed(
-        place="service.client.commands.begin:begin",
-        help="Begin a workshop of your own: write a small file of it, with a comment on every figure.",
+        place="service.client.commands.begin:begin", help="Begin a workshop of your own with a small file."
     ),
-    "quote": Listed(
-        place="service.client.commands.quote:quote",
-        help="Quote a batch: from an order file to an issued quotation and its PDF.",
+    "register": Listed(
+        place="service.client.commands.register:register", help="Register a workshop, or a part of it, from files."
     ),
+    "quote": Listed(place="service.client.commands.quote:quote", help="Quote a batch: from an order file to its PDF."),
     "price": Listed(
-        place="service.client.commands.price:price",
-        help="Price a listing: register it if options describe it, then print its price and how it is found.",
+        place="service.client.commands.price:price", help="Price a listing, and show where the money goes."
     ),
     "reprice": Listed(
-        place="service.client.commands.reprice:reprice",
-        help="Reprice listings: compute prices, show what changes and why, and put them in force.",
+        place="service.client.commands.reprice:reprice", help="Compute all prices, and put the new ones in force."
     ),
     "export-prices": Listed(
         place="service.client.commands.papers:export_prices",
-        help="Export the price list: a table, CSV, JSON-LD for a web page, PDF for the wall, labels for the shelf.",
+        help="Export the prices: table, CSV, web page, PDF, labels.",
     ),
     "job-sheet": Listed(
-        place="service.client.commands.papers:job_sheet",
-        help="Write the job sheet of a batch as PDF: what to fetch, which steps; no money.",
+        place="service.client.commands.papers:job_sheet", help="Write the job sheet of a batch; no money on it."
+    ),
+    "month": Listed(
+        place="service.client.commands.month:month", help="Does the month pay? Profit, break-even, limits."
     ),
     "change-tariff": Listed(
-        place="service.client.commands.change_tariff:change_tariff",
-        help="Change what electricity costs from a day on, and reprice the listings that this affects.",
+        place="service.client.commands.change_tariff:change_tariff", help="Change what electricity costs, and reprice."
     ),
     "import-rates": Listed(
-        place="service.client.commands.import_rates:import_rates",
-        help="Import rates from a CSV file: what materials, electricity, fees and so on cost from a day on.",
+        place="service.client.commands.import_rates:import_rates", help="Import rates of all kinds from a CSV file."
     ),
     "refresh-exchange-rates": Listed(
         place="service.client.commands.refresh_exchange_rates:refresh_exchange_rates",
-        help="Fetch the European Central Bank's reference rates, and show which days are held back.",
-    ),
-    "month": Listed(
-        place="service.client.commands.month:month",
-        help="Does the month pay? Shows a plan's profit, its break-even and what limits it.",
-    ),
-    "register": Listed(
-        place="service.client.commands.register:register",
-        help="Register a workshop, or any part of it, from files: all of it or nothing.",
+        help="Fetch the European Central Bank's rates.",
     ),
     "export-register": Listed(
-        place="service.client.commands.export_register:export_register",
-        help="Export what is registered, as a file for pugmill register.",
+        place="service.client.commands.export_register:export_register", help="Export what is registered, as a file."
     ),
 }
 _SERVERS = {
@@ -62,12 +50,8 @@ _SERVERS = {
     ),
     "workshop": Listed(place="service.cli.workshops:workshop", help="Workshops: create, list, set, export, import."),
     "key": Listed(place="service.cli.keys:key", help="Keys of a workshop: create, list, revoke."),
-    "backup": Listed(
-        place="service.cli.backup:backup", help="Back up a SQLite database to a file while the service runs."
-    ),
-    "restore": Listed(
-        place="service.cli.backup:restore", help="Restore a backup of a SQLite database while nobody uses it."
-    ),
+    "backup": Listed(place="service.cli.backup:backup", help="Back up a SQLite database while it is in use."),
+    "restore": Listed(place="service.cli.backup:restore", help="Restore a backup while nobody uses the database."),
     "recompute-quotations": Listed(
         place="service.cli.recomputation:recompute_quotations", help="Recompute every quotation from its stored basis."
     ),
@@ -82,12 +66,14 @@ _SERVERS = {
     epilog="""\b
 Completion: add this line to ~/.bashrc, and restart the shell
   eval "$(_PUGMILL_COMPLETE=bash_source pugmill)"
-For zsh use zsh_source in ~/.zshrc; for fish use fish_source and pipe it into source.""",
+For zsh use zsh_source in ~/.zshrc.
+For fish use fish_source and pipe it into source.""",
 )
 @click.version_option(package_name="pugmill")
 def main() -> None:
-    """Pugmill: what a workshop's product costs, what to ask for it, and quotations.
+    """Pugmill: what a product costs, what to ask for it, and whether the month pays.
 
-    The workshop's commands use a running service over HTTP: PUGMILL_URL is its address, PUGMILL_KEY the key. The
-    server's commands use the database that DATABASE_URL names.
+    First: pugmill begin and register, and then quote, price or month. These commands use a running service over
+    HTTP: PUGMILL_URL is its address, PUGMILL_KEY the key. The server's commands use the database that DATABASE_URL
+    names.
     """

@@ -1,6 +1,7 @@
 """The owner's commands as such: options, help, exit status."""
 
 import os
+import re
 import shlex
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -14,12 +15,15 @@ from click.core import ParameterSource
 
 from service.client.ends import ENDS, EndedError
 from service.client.http import Service
+from service.client.text.terminal import paragraph, room, wrapped
 
 DEFAULT_URL = "http://127.0.0.1:8410"
 FILE = click.Path(path_type=Path)
 _GIVEN = "service.client.command.given"
 _NOT_AGAIN = {"key", "dry_run"}
 """Options that are left out where a command is told again: a secret, and what would only show."""
+_EXAMPLE = re.compile(r"( *(?:\S| (?! ))+)(?: {2,}(.*))?")
+"""An example in a help, and its meaning after a gap."""
 _INTERRUPTED = 130
 """The shell's exit status of a program interrupted by SIGINT."""
 
@@ -77,24 +81,42 @@ class OwnersCommand(click.Command):
             ctx.exit(_INTERRUPTED)
 
     def format_help_text(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        """The purpose and examples, without wrapping."""
-        formatter.write(f"\n{self.help}\n")
+        """The purpose, wrapped, and examples as they are written."""
+        formatter.write("\n" + "\n".join(_fitted(self.help or "", formatter.width)))
 
     def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """The exit statuses."""
-        formatter.write(f"\n{self.epilog}\n")
+        formatter.write("\n" + "\n".join(_fitted(self.epilog or "", formatter.width)))
 
     def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """The options by section."""
-        sections: dict[str, list[tuple[str, str]]] = {"Arguments": [], "Options": []}
+        sections: dict[str, list[tuple[str, str]]] = {"Options": []}
         for each in self.get_params(ctx):
-            heading = "Arguments" if isinstance(each, click.Argument) else getattr(each, "section", "") or "Options"
-            if record := each.get_help_record(ctx):
-                sections.setdefault(heading, []).append(record)
+            if isinstance(each, click.Option) and (record := each.get_help_record(ctx)):
+                sections.setdefault(getattr(each, "section", "") or "Options", []).append(record)
         for heading, records in sections.items():
-            if records:
-                with formatter.section(heading):
-                    formatter.write_dl(records)
+            with formatter.section(heading):
+                formatter.write_dl(records)
+
+
+def _fitted(text: str, columns: int) -> Iterator[str]:
+    """The text of a help: paragraphs wrapped, examples as they are; what is too wide for its line stands below it."""
+    for block in text.split("\n\n"):
+        lines = block.splitlines()
+        if any(line.startswith(" ") for line in lines):
+            yield from (part for line in lines for part in _fitted_example(line, columns))
+        else:
+            yield from wrapped(" ".join(lines), columns)
+        yield ""
+
+
+def _fitted_example(line: str, columns: int) -> Iterator[str]:
+    example, meaning = _EXAMPLE.fullmatch(line).groups("")  # type: ignore[union-attr] # it matches any line
+    if not meaning or room(line) <= columns:
+        yield line
+        return
+    yield example
+    yield from paragraph(meaning, columns, "        ", "        ")
 
 
 def owners_command(text: str | None) -> Callable[[Job], click.Command]:

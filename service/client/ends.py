@@ -20,7 +20,7 @@ ENDS = """Exit status
   1  refused or failed; the reason is on standard error
   2  the command line is wrong
   3  done, but something needs attention
-  4  the service or its feed is busy or out of reach, or something changed at the same moment: run it again later"""
+  4  busy or out of reach, or somebody changed something meanwhile: try again"""
 
 
 class EndedError(Exception):

@@ -30,6 +30,7 @@ _OPTIONS = (
     option("--as-of", metavar="DAY", help="The day of the rates, and the first day of the prices (default: today)."),
     option("--dry-run", is_flag=True, help="Show what would change; store nothing."),
     option("--csv", metavar="FILE", type=FILE, help="Write every change to this file, too."),
+    option("--full", is_flag=True, help="Show every change, not only those that wait or move most."),
     option("--channel", section=_WHICH, metavar="CODE", help="Listings on this sales channel."),
     option("--product", section=_WHICH, metavar="CODE", help="Listings of this product."),
     option("--tag", section=_WHICH, metavar="CODE", help="Listings with this tag."),
@@ -92,7 +93,7 @@ def show(answer: Answer, options: Options) -> None:
     Raises:
         WaitingError: if prices are held back or cannot be computed.
     """
-    print(repricing_text(answer, width()))
+    print(repricing_text(answer, width(), full=options.full))
     _check_nothing_waits(answer, options)
 
 

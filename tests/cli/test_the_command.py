@@ -45,6 +45,19 @@ def completed(*words: str, incomplete: str) -> list[str]:
     return [line.partition(",")[2] for line in told.output.splitlines()]
 
 
+@pytest.mark.parametrize("name", ["", *listed()])
+def test_every_help_fits_a_terminal(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    commands: list[list[str]] = [[name] if name else []]
+    if name and isinstance(group := listed()[name].command(), click.Group):
+        commands += [[name, each] for each in group.list_commands(click.Context(group))]
+
+    for words in commands:
+        told = CliRunner().invoke(main, [*words, "--help"]).output.splitlines()
+        assert told[0].startswith("Usage: ")
+        assert [line for line in told if len(line) > 80] == []
+
+
 @pytest.mark.parametrize(("name", "command"), listed().items(), ids=listed())
 def test_every_command_that_is_listed_is_there_under_its_name(name: str, command: Listed) -> None:
     assert command.command().name == name
@@ -86,9 +99,9 @@ def test_an_unknown_command_or_option_is_told_the_nearest(words: list[str], told
 
 def test_completes_names_of_commands_and_options() -> None:
     assert completed(incomplete="re") == [
+        "register",
         "reprice",
         "refresh-exchange-rates",
-        "register",
         "restore",
         "recompute-quotations",
     ]

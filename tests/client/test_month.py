@@ -37,7 +37,7 @@ def columns(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def planned(demo: Client, capsys: pytest.CaptureFixture[str], *arguments: Any, **options: Any) -> Ended:
-    return end_of(demo, capsys, "month", *map(str, arguments), **options)
+    return end_of(demo, capsys, "month", *map(str, arguments), "--full", **options)
 
 
 def cells(text: str) -> list[str]:
@@ -80,6 +80,23 @@ class TestTheDemoPlan:
         assert f"break-even, pieces {month['break_even']['whole_pieces']}" in lines
         assert f"for a profit of 600.00, sales {month['target']['sales']['amount']}" in lines
         assert any(line.startswith("No mix that you can make and sell earns more") for line in lines)
+
+    def test_in_short_is_the_verdict_and_the_figures_behind_it(
+        self, demo: Client, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        lines = cells(end_of(demo, capsys, "month", str(DEMO_PLAN)).out)
+
+        full = cells(planned(demo, capsys, DEMO_PLAN).out)
+        assert len(lines) <= 15
+        assert lines[:2] == full[:2]
+        told = [
+            line for line in lines if line.startswith(("sales", "contribution", "fixed", "profit", "break", "bott"))
+        ]
+        mix = next(line for line in full if line.startswith("The mix that earns the most: "))
+        assert told.pop() == f"profit of the mix that earns the most {mix.rpartition(' ')[2]}"
+        assert len(told) == 6
+        assert [line for line in told if line not in full] == []
+        assert lines[-1].endswith("--full shows them, and every table.")
 
     def test_says_how_many_pieces_a_price_is_for(
         self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path

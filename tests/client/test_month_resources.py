@@ -35,7 +35,7 @@ def workshop(client: Client) -> Client:
 def printed(client: Client, capsys: Any, tmp_path: Path, plan: dict[str, Any], *options: str) -> list[str]:
     path = tmp_path / "plan.yaml"
     path.write_text(yaml.safe_dump(plan))
-    ended = end_of(client, capsys, "month", str(path), *options)
+    ended = end_of(client, capsys, "month", str(path), "--full", *options)
     assert ended.status == 0, ended.err
     return [" ".join(line.split()) for line in ended.out.splitlines()]
 

@@ -14,6 +14,7 @@ import flask
 import pytest
 import requests
 
+from service.client.text.repricing import repricing_text
 from service.domain.values.exact import half_up
 from tests.conftest import Client
 from tests.support.contract import Contract
@@ -393,6 +394,21 @@ class TestTheCommandThatLetsThrough:
         assert words[-1] == "--confirm-all"
         assert "--confirm" not in words
         assert priced(*words).status == 0
+
+
+class TestMoreThanOneCanRead:
+    def test_is_shown_as_what_waits_or_moves_most(self, demo: Client, priced: Run) -> None:
+        answer = preview(demo, as_of=MONDAY, rates={"tariffs/grid": {"price_per_kwh": PRICES}})
+        (moved,) = (each for each in answer["changes"]["items"] if each["listing"] == "beam-market-ch")
+        many = [{**moved, "listing": f"beam-{place}", "move_share": f"{place / 1000}"} for place in range(12)]
+        many[3] |= {"decision": "unpriced", "problem": "no fee fits", "new": None, "move_share": None}
+        answer["changes"]["items"] = many
+
+        short, full = (repricing_text(answer, 80, full=full) for full in (False, True))
+
+        assert [*shown(short)] == ["beam-3", *(f"beam-{place}" for place in (11, 10, 9, 8, 7, 6, 5, 4, 2))]
+        assert "These 10 wait or move most; --full shows 12, --csv FILE writes all." in short
+        assert [*shown(full)] == [each["listing"] for each in many]
 
 
 class TestWhatWaits:

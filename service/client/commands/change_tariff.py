@@ -1,9 +1,12 @@
 r"""Change what electricity costs from a day on, and reprice the listings that this affects.
 
-    pugmill change-tariff grid --from 2026-11-30 --price day=0.39 --price night=0.24 --dry-run
-    pugmill change-tariff grid --from 2026-11-30 --price day=0.39 --price night=0.24 \
+    pugmill change-tariff grid --from 2026-11-30 \
+        --price day=0.39 --price night=0.24 --dry-run
+    pugmill change-tariff grid --from 2026-11-30 \
+        --price day=0.39 --price night=0.24 \
         --least-move 0.01 --greatest-move 0.25 --csv changes.csv
-    pugmill change-tariff grid --from 2026-11-30 --standing-charge 41.50 --rate-only
+    pugmill change-tariff grid --from 2026-11-30 \
+        --standing-charge 41.50 --rate-only
 
 Terms not given stay as in the rate in force on that day. New prices are computed with the rates of that day, or of
 today if that is later, and are in force from that day on. To change them by hand, give --rate-only and run

@@ -2,7 +2,7 @@ r"""Does the month pay? Reads a plan from a file and shows its profit, its break
 
 A plan that cannot be made with the hours there are does not pay: the exit status is then 3.
 
-    pugmill month scripts/demo/month.yaml                       tables in the terminal
+    pugmill month scripts/demo/month.yaml                       what it earns; --full has every table
     pugmill month plan.yaml --html month.html --svg month.svg   also a report and a chart
     pugmill month plan.csv --target 600.00 --as-of 2026-12-01
 
@@ -12,7 +12,10 @@ does not set them itself:
     each_line: {tax: standard}
     lines:
       - {listing: brick-stall, pieces: 1500, most_per_month: 2500}
-      - {product: sheet, standard_batch: 40, pieces: 120, policy: {target: margin, value: 0.30}}
+      - product: sheet
+        standard_batch: 40
+        pieces: 120
+        policy: {target: margin, value: 0.30}
     other_fixed_costs:
       - {name: The owner's own pay, amount: {amount: 2400.00, currency: EUR}}
     leave_out: [machines/bench-drill]

@@ -4,8 +4,9 @@ r"""Price a listing: register it if options describe it, then print its price an
     pugmill price beam-market-ch --kept-at 49.90    what is kept at another price
     pugmill price beam-market-ch --discount 0.15    the effect of 15 % off, and the lowest price that allows it
 
-    pugmill price sheet-market --product sheet --channel quay-market --currency EUR --locale nl_NL \
-        --standard-batch 40 --tax standard --margin 0.25 --price-endings 0.50,0.95 --unit-price-per m2
+    pugmill price sheet-market --product sheet --channel quay-market \
+        --currency EUR --locale nl_NL --standard-batch 40 --tax standard \
+        --margin 0.25 --price-endings 0.50,0.95 --unit-price-per m2
 
 Options of the listing have the names of its members in the service. In a registered listing only the members given
 change; '' removes a member. Shares are fractions of one (0.25, not 25). For every listing with its price, run

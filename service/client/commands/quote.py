@@ -3,7 +3,8 @@ r"""Quote a batch: from a small order file to an issued quotation and its PDF.
     pugmill quote order.yaml                  issues the quotation, and writes order.pdf beside the file
     pugmill quote order.yaml --dry-run        shows it; stores nothing
     pugmill quote order.yaml --draft          stores a draft, which has no number and can be discarded
-    pugmill quote lines.csv --customer 'Harbour Garden Trust' --tax standard --margin 0.30 --locale de_DE
+    pugmill quote lines.csv --customer 'Harbour Garden Trust' \
+        --tax standard --margin 0.30
     pugmill quote --document Q000042 --pdf again.pdf --html page.html      documents of an existing quotation
 
 An order in YAML has the members of the service's quotation request. Members under each_line apply to every line that
@@ -11,7 +12,9 @@ does not set them itself:
 
     customer: {name: Harbour Garden Trust, address: "Pier 4\nPort Quillan"}
     locale: de_DE
-    each_line: {tax: standard, policy: {target: margin, value: 0.30, never_below_cost: full_cost}}
+    each_line:
+      tax: standard
+      policy: {target: margin, value: 0.30, never_below_cost: full_cost}
     lines:
       - {product: brick, quantity: 500, quantity_breaks: [1000, 2500]}
       - {product: beam-1200, quantity: 40, tooling: charged_once}

@@ -1,7 +1,6 @@
 """Fetch the European Central Bank's reference rates, and show which days are new and which are held back.
 
-    pugmill refresh-exchange-rates                          the latest day, published on working days at about 16:00 in
-                                                            Frankfurt; the last 90 days at first or after a long pause
+    pugmill refresh-exchange-rates                          the latest day, or the last 90 at first or after a pause
     pugmill refresh-exchange-rates --span history           every day since 1999
     pugmill refresh-exchange-rates --dry-run                the last day in use and the days held back; fetches nothing
     pugmill refresh-exchange-rates --confirm 2026-11-25     puts a held day in use

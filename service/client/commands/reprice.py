@@ -4,8 +4,7 @@
     pugmill reprice --least-move 0.01 --greatest-move 0.25  skips small changes, holds large ones back
     pugmill reprice --resource tariffs/grid                 listings that depend on a resource (may be repeated)
     pugmill reprice --changed-since 2026-11-23              listings that depend on rates changed since a day
-    pugmill reprice --confirm brick-stall --greatest-move 0.25
-                                                            the same, but lets through a listing that was held back
+    pugmill reprice --confirm brick-stall                   lets through a listing that was held back
     pugmill reprice --list                                  past repricings, newest first
     pugmill reprice --as-of 2026-11-30                      prices of a later day, in force from then on
     pugmill reprice --rollback ID                           takes its prices back; the rates stay as they are
@@ -50,7 +49,7 @@ def reprice(service: Service, options: Options) -> None:
 
 
 def _check_alone(options: Options) -> None:
-    takes = {"url", "key", "rollback", "list", *(("csv", "dry_run") if options.rollback else ())}
+    takes = {"url", "key", "rollback", "list", *(("csv", "dry_run", "full") if options.rollback else ())}
     if others := sorted(name for name, given in vars(options).items() if given and name not in takes):
         told = ", ".join(f"--{name.replace('_', '-')}" for name in others)
         raise click.UsageError(f"{told}: not allowed with {'--rollback' if options.rollback else '--list'}")
@@ -73,7 +72,7 @@ def roll_back(service: Service, options: Options) -> None:
         print(f"It was rolled back already, at {repricing['rolled_back_at']}.\n")
     elif options.dry_run:
         shown["status"] = "would_be_rolled_back"
-    print(repricing_text(shown, width()), "", *notes, sep="\n")
+    print(repricing_text(shown, width(), full=options.full), "", *notes, sep="\n")
 
 
 def show_last(service: Service) -> None:

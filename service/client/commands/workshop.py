@@ -1,8 +1,10 @@
 r"""Set what the workshop's papers say of it: name, address, bank account, logo and so on.
 
     pugmill workshop set                                      shows what they say; changes nothing
-    pugmill workshop set --street '3 Sieve Lane' --post-code 1010 --city 'Port Quillan' --country AT
-    pugmill workshop set --iban 'IE10 PLNK 9999 0000 0012 34' --logo logo.svg --terms terms.txt
+    pugmill workshop set --street '3 Sieve Lane' --post-code 1010 \
+        --city 'Port Quillan' --country AT
+    pugmill workshop set --iban 'IE10 PLNK 9999 0000 0012 34' \
+        --logo logo.svg --terms terms.txt
     pugmill workshop set --telephone '' --logo ''             takes both off the papers
 
 What is not named stays as it is. Quotations that are issued keep what they say; drafts get it when they are issued.

@@ -6,18 +6,20 @@ from typing import Any
 
 from service.client.text.figures import NOTHING, amount, money, per_pieces, quantity, share, stated_share, steps
 from service.client.text.remarks import remarks_text
-from service.client.text.terminal import isolated, padded, paragraph, room, row, table
+from service.client.text.terminal import heading, isolated, padded, paragraph, row, table, wrapped
 
 
 def price_sheet_text(sheet: dict[str, Any], columns: int, *, full: bool = False) -> str:
-    """A listing's price sheet; cautions are counted, and shown if full."""
-    remarks = remarks_text(sheet["warnings"], sheet["cautions"], columns, full=full)
-    return "\n".join((*_Sheet(sheet, columns).lines(), *remarks))
+    """A listing's price and where the money goes; if full, with every formula, the shipping, the rates and cautions."""
+    text = _Sheet(sheet, columns)
+    lines = text.lines() if full else text.in_short()
+    remarks = remarks_text(sheet["warnings"], sheet["cautions"], columns, full=full, more="how the price is found")
+    return "\n".join((*lines, *remarks))
 
 
 def price_list_text(entries: Sequence[dict[str, str]], columns: int) -> str:
     """The CSV records of a price list as a table, followed by the reasons for missing prices."""
-    heading = ("listing", "channel", "price", "unit price", "margin")
+    columns_of = ("listing", "channel", "price", "unit price", "margin")
     rows = [
         (
             each["listing"],
@@ -28,7 +30,7 @@ def price_list_text(entries: Sequence[dict[str, str]], columns: int) -> str:
         )
         for each in entries
     ]
-    lines = [*table([heading, *rows], columns, figures=3)]
+    lines = [*table([columns_of, *rows], columns, figures=3)]
     for each in entries:
         if each["problem"]:
             lines += ["", *paragraph(f"{each['listing']}: {each['problem']}", columns, indent="  ")]
@@ -57,31 +59,51 @@ class _Sheet:
         yield from self._exchange_rates()
         yield from self._terms_in_force()
 
+    def in_short(self) -> Iterator[str]:
+        """The price, and what is left of it after each deduction."""
+        sheet, price = self.sheet, self.price
+        yield from self._title()
+        if sheet["base_quantity"] > 1:
+            yield from self._together()
+        yield ""
+        yield from self._asked()
+        *deductions, (_, _, profit) = self._amounts()
+        for name, _, figure in deductions:
+            if name.startswith(("less ", "plus ")):
+                yield from self._row(name, figure)
+        margin = "" if price["margin_share"] is None else f", a margin of {share(price['margin_share'])}"
+        yield from self._row(f"PROFIT{margin}", profit)
+        if sheet["settlement"] is not None:
+            yield from self._row("the same at home", self._home()[-1][1])
+        yield from self._floor()
+        yield from self._discount()
+
     def _row(self, text: str, figure: str) -> Iterator[str]:
         yield from row(text, figure, self.columns)
 
     def _text(self, text: str, first: str = "  ") -> Iterator[str]:
         yield from paragraph(text, self.columns, first, " " * len(first))
 
+    def _title(self) -> Iterator[str]:
+        sheet = self.sheet
+        yield from heading(f"LISTING {sheet['listing']}", sheet["as_of"], self.columns)
+        yield from self._text(isolated(sheet["name"]), "")
+
     def _head(self) -> Iterator[str]:
         sheet = self.sheet
-        heading = f"LISTING {sheet['listing']}"
-        yield padded(heading, self.columns - room(sheet["as_of"])) + sheet["as_of"]
-        yield "=" * self.columns
-        yield from self._text(isolated(sheet["name"]), "")
+        yield from self._title()
         for line in sheet["description"].splitlines():
             yield from self._text(isolated(line), "")
         batch = "1 piece" if sheet["quantity"] == 1 else f"{sheet['quantity']} pieces"
         tax = f"tax {sheet['tax']}" if sheet["tax"] else "no tax"
         told = f"{sheet['product']} on {sheet['channel']}, for {sheet['locale']}; {tax}; cost of a batch of {batch}"
         yield from self._text(told, "")
-        base, ordered = sheet["base_quantity"], sheet["pieces_per_order"]
-        if base > 1:
-            together = ", sold together" if ordered == base else ""
-            yield from self._text(f"Every amount is for {base} pieces{together}.", "")
-        if ordered > base:
-            yield from self._text(f"Fixed fees and shipping are those of an order of {ordered} pieces, spread.", "")
+        if sheet["base_quantity"] > 1:
+            yield from self._together()
         yield from self._text(f"Aim: {self._aim()}", "")
+
+    def _together(self) -> Iterator[str]:
+        yield from self._text(f"Every amount is for {self.sheet['base_quantity']} pieces, sold together.", "")
 
     def _aim(self) -> str:
         policy = self.sheet["policy"]
@@ -100,16 +122,19 @@ class _Sheet:
         return ", ".join([*parts, f"rounded {'up' if policy['rounding'] == 'up' else 'to the nearest'}"])
 
     def _as_shown(self) -> Iterator[str]:
-        sheet, display = self.sheet, self.price["display"]
+        sheet = self.sheet
         yield ""
-        tax = "with tax" if display == "tax_inclusive" else "without tax"
-        price = per_pieces(sheet["formatted_price"], sheet["base_quantity"])
-        yield from self._row(f"PRICE as buyers see it, {tax}", price)
+        yield from self._asked()
         if sheet["unit_price"]:
             per = f"unit price per {sheet['unit_price']['measure']}: {sheet['unit_price']['formula']}"
             yield from self._row(per, sheet["formatted_unit_price"])
         if sheet["cash_price"]:
             yield from self._row("cash price, with tax", money(sheet["cash_price"]))
+
+    def _asked(self) -> Iterator[str]:
+        tax = "with tax" if self.price["display"] == "tax_inclusive" else "without tax"
+        price = per_pieces(self.sheet["formatted_price"], self.sheet["base_quantity"])
+        yield from self._row(f"PRICE as buyers see it, {tax}", price)
 
     def _way_to_the_price(self) -> Iterator[str]:
         yield from self._heading("How the price is found")
@@ -121,50 +146,57 @@ class _Sheet:
     def _what_is_kept(self) -> Iterator[str]:
         price = self.price
         yield from self._heading("What is kept of it")
-        for name, figure in self._amounts():
-            yield from self._row(name, figure)
+        for name, formula, figure in self._amounts():
+            yield from self._row(f"{name}: {formula}" if formula else name, figure)
         yield ""
         yield from self._row("margin: profit ÷ net price", share(price["margin_share"]))
         yield from self._row("markup: profit ÷ full cost", share(price["markup_share"]))
         yield from self._row("contribution: proceeds less variable cost", self._shown(price["contribution"]["amount"]))
-        floor, least = price["floor_price"], price["break_even_price"]
+        yield from self._floor()
+        least = price["break_even_price"]
+        yield from self._row("break-even price", self._shown(least["amount"]) if least else "any price")
+
+    def _floor(self) -> Iterator[str]:
+        price, floor = self.price, self.price["floor_price"]
         yield from self._row(
             "floor, the least to ask", self._shown(floor["amount"]) if floor else "no price keeps to it"
         )
-        yield from self._row("break-even price", self._shown(least["amount"]) if least else "any price")
         if price["is_raised_to_floor"]:
             yield from self._text("The target did not keep to the floor; the price was raised to it.")
         if price["is_below_floor"]:
             yield from self._text("BELOW THE FLOOR: this price does not keep to it.")
 
-    def _amounts(self) -> Iterator[tuple[str, str]]:
-        """Each line from the gross price to the profit, rounded so that the column adds up; deductions have a minus."""
+    def _amounts(self) -> Iterator[tuple[str, str, str]]:
+        """Each line from the gross price to the profit: its name, its formula if it has one, and its amount.
+
+        The amounts are rounded so that the column adds up; deductions have a minus.
+        """
         gross, lines = self.price["gross_price"]["amount"], [*self._steps()]
-        shown = steps(gross, [step for _, step in lines if step], self.sheet["currency"])
+        shown = steps(gross, [step for *_, step in lines if step], self.sheet["currency"])
         left = self._shown(gross)
-        yield "gross price", left
-        for name, step in lines:
+        yield "gross price", "", left
+        for name, formula, step in lines:
             figure = shown.pop(0) if step else left
             left = f"{Decimal(left) + Decimal(figure)}" if step else left
-            yield name, figure
+            yield name, formula, figure
 
-    def _steps(self) -> Iterator[tuple[str, str]]:
+    def _steps(self) -> Iterator[tuple[str, str, str]]:
         """What is added or deducted after the gross price, with its sign; nothing where what is left has a name."""
         price, formulas = self.price, {term["name"]: term["formula"] for term in self.price["terms"]}
-        yield f"less tax: net price × {price['tax_share']}", f"-{price['tax']['amount']}"
-        yield "net price", ""
+        yield "less tax", f"net price × {price['tax_share']}", f"-{price['tax']['amount']}"
+        yield "net price", "", ""
         if Decimal(price["shipping_charge"]["amount"]):
             charge = self._shown(price["shipping_charge"]["amount"])
             charged = f"plus shipping charge without tax (the buyer pays {charge})"
-            yield charged, price["net_shipping_charge"]["amount"]
+            yield charged, "", price["net_shipping_charge"]["amount"]
         for fee in price["fees"]:
-            yield f"less {isolated(fee['name'])}: {fee['formula']}", f"-{fee['amount']['amount']}"
+            yield f"less {isolated(fee['name'])}", fee["formula"], f"-{fee['amount']['amount']}"
         for member in ("conversion_cost", "shipping_cost"):
             if Decimal(price[member]["amount"]):
-                yield f"less {_words(member)}: {formulas[_words(member)]}", f"-{price[member]['amount']}"
-        yield "proceeds", ""
-        yield "less full cost", f"-{price['full_cost']['amount']}"
-        yield "profit", ""
+                yield f"less {_words(member)}", formulas[_words(member)], f"-{price[member]['amount']}"
+        yield "proceeds", "", ""
+        yield "less full cost", "", f"-{price['full_cost']['amount']}"
+        yield "profit", "", ""
 
     def _shown(self, figure: str) -> str:
         return amount(figure, self.sheet["currency"])
@@ -175,11 +207,17 @@ class _Sheet:
             return
         yield from self._heading("What comes home", "")
         yield from self._row("paid out, tax included, after fees and conversion", money(settlement["payout"]))
+        for name, figure in self._home():
+            yield from self._row(name, figure)
+
+    def _home(self) -> list[tuple[str, str]]:
+        """Proceeds, full cost and profit in the workshop's currency, such that they add up."""
+        settlement = self.sheet["settlement"]
         proceeds, cost = (Decimal(settlement[name]["amount"]) for name in ("proceeds", "full_cost"))
         currency = settlement["proceeds"]["currency"]
         kept, less = map(Decimal, steps(f"{proceeds * 0}", [f"{proceeds}", f"{-cost}"], currency))
-        for name, figure in (("proceeds", kept), ("full cost", -less), ("profit", kept + less)):
-            yield from self._row(name, f"{figure} {currency}")
+        figures = (("proceeds", kept), ("full cost", -less), ("profit", kept + less))
+        return [(name, f"{figure} {currency}") for name, figure in figures]
 
     def _discount(self) -> Iterator[str]:
         discount = self.sheet["discount"]
@@ -240,5 +278,7 @@ class _Sheet:
 
     def _heading(self, text: str, unit: str | None = None) -> Iterator[str]:
         yield ""
-        yield padded(text, self.columns - 3) + self.sheet["currency"] if unit is None else text
+        lines = wrapped(text, self.columns - 4)
+        yield from lines[:-1]
+        yield padded(lines[-1], self.columns - 3) + self.sheet["currency"] if unit is None else lines[-1]
         yield "-" * self.columns

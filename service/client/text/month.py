@@ -23,15 +23,18 @@ _STEPS = {
     "left_out": "plus what it absorbs of costs that are left out",
     "other_fixed_costs": "less other fixed costs",
 }
+_REACHED = ("whole_pieces", "sales")
+"""What is told of a volume: its members."""
 _NOTHING_PLANNED = "nothing is planned"
 _BEYOND = " (not with the hours there are)"
 _VERDICTS = {"pays": "pays: it earns", "loses": "does not pay: it loses", "breaks_even": "breaks even: it earns"}
 
 
 def month_text(month: Mapping[str, Any], columns: int, *, full: bool = False) -> str:
-    """In the digits that people read; cautions are counted, and shown if full."""
-    remarks = remarks_text(month["warnings"], month["cautions"], columns, full=full)
-    return "\n".join((*_Text(month, columns).lines(), *remarks))
+    """Whether it pays, and by how much; if full, with what it takes, what its fixed costs are and every caution."""
+    text = _Text(month, columns)
+    remarks = remarks_text(month["warnings"], month["cautions"], columns, full=full, more="every table")
+    return "\n".join((*(text.lines() if full else text.in_short()), *remarks))
 
 
 class _Text:
@@ -42,12 +45,29 @@ class _Text:
         self.cannot_be_made = month["verdict"] == "cannot_be_made"
         self.is_empty = not any(line["pieces"] for line in month["lines"])
 
-    def lines(self) -> Iterator[str]:
+    def in_short(self) -> Iterator[str]:
+        """The verdict and what it rests on, the main figures, and what would earn more."""
+        yield from self._head()
+        yield from self._result()
+        yield from self._reached(_VOLUMES["break_even"], self.month["break_even"], _REACHED[:1])
+        if self.month["target_profit"] is not None:
+            yield from self._reached(_VOLUMES["target"], self.month["target"], _REACHED[:1])
+        yield from self._bottleneck()
+        mix = self.month["best_mix"]
+        if mix is not None and mix["outcome"] == "found" and not self.cannot_be_made:
+            yield from row("profit of the mix that earns the most", mix["profit"]["amount"], self.columns)
+        else:
+            yield from self._best_mix()
+
+    def _head(self) -> Iterator[str]:
         yield from paragraph(self._verdict(), self.columns)
         why = self._why_it_cannot_be_made() if self.cannot_be_made else ()
         for each in (*why, *rests_on(self.month)):
             yield from paragraph(each, self.columns)
         yield ""
+
+    def lines(self) -> Iterator[str]:
+        yield from self._head()
         yield from self._facts()
         if self.cannot_be_made:
             yield from self._best_mix()
@@ -78,11 +98,18 @@ class _Text:
             earns = f"loses {profit[1:]}" if profit.startswith("-") else f"earns {profit}"
             yield f"The best mix found that fits {earns} {self.month['currency']}."
 
-    def _facts(self) -> Iterator[str]:
-        month, supposed = self.month, ", if the plan could be made" if self.cannot_be_made else ""
+    @property
+    def _supposed(self) -> str:
+        return ", if the plan could be made" if self.cannot_be_made else ""
+
+    def _result(self) -> Iterator[str]:
         for name in ("sales", "contribution", "fixed_cost", "profit"):
-            told = name.replace("_", " ") + (supposed if name == "profit" else "")
-            yield from row(told, month[name]["amount"], self.columns)
+            told = name.replace("_", " ") + (self._supposed if name == "profit" else "")
+            yield from row(told, self.month[name]["amount"], self.columns)
+
+    def _facts(self) -> Iterator[str]:
+        month, supposed = self.month, self._supposed
+        yield from self._result()
         if month["paid_idle"] is not None:
             yield from row("of the fixed cost, pay for idle time", month["paid_idle"]["amount"], self.columns)
         for told, earns in earned(month):
@@ -96,15 +123,20 @@ class _Text:
             margin = month["margin_of_safety"]
             told = f"margin of safety, {share(margin['share'])}{supposed}"
             yield from row(told, margin["sales"]["amount"], self.columns)
-        none = _NOTHING_PLANNED if self.is_empty else "not known: register hours_per_week"
-        bottleneck = self.names.get(month["bottleneck"], none)
-        yield from paragraph(f"bottleneck: {isolated(bottleneck)}", self.columns, "  ", "    ")
+        yield from self._bottleneck()
 
-    def _reached(self, told: str, volume: Mapping[str, Any] | None) -> Iterator[str]:
+    def _bottleneck(self) -> Iterator[str]:
+        none = _NOTHING_PLANNED if self.is_empty else "not known: register hours_per_week"
+        full = (load["load_share"] for load in self.month["loads"] if load["is_bottleneck"])
+        named = isolated(self.names.get(self.month["bottleneck"], none))
+        yield from row(f"bottleneck: {named}", share(next(full, None)), self.columns)
+
+    def _reached(self, told: str, volume: Mapping[str, Any] | None, members: Sequence[str] = _REACHED) -> Iterator[str]:
         """Pieces and sales of a volume, and whether there is time for it."""
         beyond = _BEYOND if volume and volume["is_beyond_capacity"] else ""
-        for member, name in (("whole_pieces", "pieces" + beyond), ("sales", "sales")):
+        for member in members:
             reached = _NOTHING_PLANNED if self.is_empty else _volume(volume, member)
+            name = member if member == "sales" else f"pieces{beyond}"
             yield from row(f"{told}, {name}", reached, self.columns)
 
     def _tables(self) -> Iterator[tuple[str, Sequence[Sequence[str]], int]]:

@@ -17,7 +17,7 @@ def rests_on(month: Month) -> Iterator[str]:
         yield f"From {period['first_day']} to {period['last_day']}, {closed}."
     if month["exchange_rates"]:
         used = "; ".join(
-            f"{isolated(each['source'])} of {each['published_on']}, {_days(each['age_days'])} old"
+            f"{isolated(each['source'])} of {each['published_on']}{_aged(each['age_days'])}"
             for each in month["exchange_rates"]
         )
         is_later = month["converted_on"] < month["as_of"]  # dates of ISO 8601 sort as texts
@@ -57,6 +57,10 @@ def taken(month: Month) -> Iterator[tuple[str, Sequence[Sequence[str]], int]]:
 
 def _in_units(material: Month, name: str) -> str:
     return quantity(material[name]) + _UNITS.get(material["unit"], f" {material['unit']}")
+
+
+def _aged(days: int) -> str:
+    return f", {_days(days)} old" if days else ""
 
 
 def _days(days: int) -> str:

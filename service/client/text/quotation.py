@@ -25,6 +25,7 @@ class _Text:
     def lines(self) -> Iterator[str]:
         customer = isolated(self.quotation["request"]["customer"]["name"])
         dates = f"of {self.quotation['quoted_on']}, valid until {self.quotation['valid_until']}"
+        yield from self._answer()
         yield from paragraph(f"For {customer}, in {self.figures['currency']}, {dates}", self.columns)
         yield ""
         rows, notes = zip(*self._rows(), strict=True)
@@ -34,6 +35,13 @@ class _Text:
         yield ""
         yield from self._kept()
         yield from self._ready()
+
+    def _answer(self) -> Iterator[str]:
+        """The total, and what is kept of it."""
+        kept, total, currency = self.figures["kept"], self.figures["totals"]["payable"], self.figures["currency"]
+        margin = "" if kept["margin_share"] is None else f", a margin of {share(kept['margin_share'])}"
+        told = f"{total['amount']} {currency} in total; profit {kept['profit']['amount']}{margin}"
+        yield from paragraph(told, self.columns)
 
     def _rows(self) -> Iterator[tuple[tuple[str, ...], str]]:
         """Each row with its notes."""
@@ -56,7 +64,8 @@ class _Text:
         for sign, adjustments in (("-", self.figures["allowances"]), ("", self.figures["charges"])):
             for each in adjustments:
                 name = isolated(each["reason"]) or _KINDS[each["kind"]]
-                yield from row(name, sign + each["amount"]["amount"], self.columns)
+                less = "less " if sign else ""
+                yield from row(f"{less}{name}", sign + each["amount"]["amount"], self.columns)
         yield from row("total without tax", totals["tax_exclusive"]["amount"], self.columns)
         for each in totals["tax_subtotals"]:
             name = each["name"] or f"tax of category {each['category']}, {stated_share(each['rate_share'])}"
@@ -87,7 +96,8 @@ def _notes(line: Mapping[str, Any]) -> Iterator[str]:
     for sign, adjustments in (("-", line["quoted"]["allowances"]), ("", line["quoted"]["charges"])):
         for each in adjustments:
             kind = "tool, charged once: " if each["kind"] == "tooling" else ""
-            yield f"{kind}{isolated(each['reason'])} {sign}{each['amount']['amount']}"
+            less = "less " if sign else ""
+            yield f"{less}{kind}{isolated(each['reason'])} {sign}{each['amount']['amount']}"
     for each in line["supplied"]:
         needed = (whole_up if each["unit"] == "piece" else quantity)(each["quantity"])
         yield f"supplied by the customer: {isolated(each['name'])}, {needed} {each['unit']}"

@@ -30,7 +30,7 @@ def _lines(answer: Mapping[str, Any], columns: int, *, full: bool) -> Iterator[s
             yield from paragraph(f"{each['subject']}: Warning: {warning['text']}", columns, "", "    ")
     if answer["prices"]:
         yield ""
-        yield repricing_text(dict(answer["prices"]), columns)
+        yield repricing_text(dict(answer["prices"]), columns, full=full)
     elif answer["prices_problem"]:
         yield from paragraph(f"Its effect on prices cannot be told: {answer['prices_problem']}", columns)
 

@@ -5,7 +5,7 @@ from decimal import Decimal
 from typing import Any
 
 from service.client.text.figures import amount, as_exact_as, money, per_pieces, rate, share
-from service.client.text.terminal import isolated, padded, paragraph, room, table
+from service.client.text.terminal import heading, isolated, paragraph, table
 
 _HEADING = ("listing", "", "old price", "new price", "move", "cost", "margin")
 _RATES = ("which cost changed", "since", "old rate", "new rate")
@@ -25,15 +25,19 @@ _MEANINGS = {
 }
 
 
-def repricing_text(answer: dict[str, Any], columns: int) -> str:
-    """A repricing or its preview."""
-    return "\n".join(_lines(answer, columns))
+_SHOWN = 10
+"""Listings and rates that are shown unless somebody asks for all."""
 
 
-def _lines(answer: dict[str, Any], columns: int) -> Iterator[str]:
-    summary, items = answer["summary"], answer["changes"]["items"]
-    yield padded(_title(answer), columns - room(answer["as_of"])) + answer["as_of"]
-    yield "=" * columns
+def repricing_text(answer: dict[str, Any], columns: int, *, full: bool = False) -> str:
+    """A repricing or its preview: the prices that wait or move most; if full, all of the answer."""
+    return "\n".join(_lines(answer, columns, None if full else _SHOWN))
+
+
+def _lines(answer: dict[str, Any], columns: int, most: int | None) -> Iterator[str]:
+    summary, changes = answer["summary"], answer["changes"]["items"]
+    items = changes if len(changes) <= (most or len(changes)) else sorted(changes, key=_weight)[:most]
+    yield from heading(_title(answer), answer["as_of"], columns)
     if answer["id"]:
         yield f"repricing {answer['id']}"
     yield from paragraph(_counted(summary), columns)
@@ -41,7 +45,9 @@ def _lines(answer: dict[str, Any], columns: int) -> Iterator[str]:
         yield from paragraph(_in_force(answer), columns)
     if answer["rate_changes"]:
         yield ""
-        yield from table([_RATES, *map(_rate, answer["rate_changes"])], columns, 2)
+        yield from table([_RATES, *map(_rate, answer["rate_changes"][:most])], columns, 2)
+        if more := len(answer["rate_changes"][most or len(answer["rate_changes"]) :]):
+            yield f"and {more} more; --full shows them"
     if items:
         yield ""
         notes = ["", *(_why(each) for each in items)]
@@ -50,8 +56,17 @@ def _lines(answer: dict[str, Any], columns: int) -> Iterator[str]:
         yield from paragraph(_LEGEND, columns)
     if answer["status"] in ("preview", "applied"):  # after a rollback nothing waits
         yield from (line for name, told in _MEANINGS.items() if summary[name] for line in paragraph(told, columns))
-    if answer["changes"]["next"]:
+    if len(items) < len(changes):
+        told = f"These {len(items)} wait or move most; --full shows {len(changes)}, --csv FILE writes all."
+        yield from paragraph(told, columns)
+    elif answer["changes"]["next"]:
         yield from paragraph(f"These are the first {len(items)}; --csv FILE writes them all.", columns)
+
+
+def _weight(change: dict[str, Any]) -> tuple[bool, Decimal]:
+    """Sorts what waits for somebody first, then the greatest moves."""
+    waits = change["decision"] in ("held", "unpriced")
+    return not waits, -abs(Decimal(change["move_share"] or 0))
 
 
 def _title(answer: dict[str, Any]) -> str:

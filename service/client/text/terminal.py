@@ -6,8 +6,8 @@ import unicodedata
 from collections.abc import Iterator, Sequence
 from itertools import zip_longest
 
-_LEAST, _MOST = 60, 100
-_LEAST_OF_A_TEXT = 5
+_LEAST, _MOST = 40, 100
+_LEAST_OF_A_TEXT, _NARROW = 5, 10
 _WITHOUT_ROOM = frozenset({"Cf", "Mn", "Me"})
 _TURNING = frozenset({"R", "AL", "AN", "LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"})
 
@@ -34,13 +34,13 @@ def isolated(text: str) -> str:
 def wrapped(text: str, columns: int) -> list[str]:
     """The text in lines of at most this width; longer words are broken."""
     lines = [""]
-    for word in text.split(" "):
+    for word in text.replace(" %", "\u00a0%").split(" "):
         joined = f"{lines[-1]} {word}" if lines[-1] else word
         if room(joined) <= columns:
             lines[-1] = joined
         else:
             lines += _broken(word, columns)
-    return lines if lines[0] else lines[1:] or [""]
+    return [line.replace("\u00a0%", " %") for line in (lines if lines[0] else lines[1:])] or [""]
 
 
 def _broken(word: str, columns: int) -> list[str]:
@@ -60,6 +60,13 @@ def paragraph(text: str, columns: int, first: str = "", indent: str = "") -> Ite
         yield f"{indent if number else first}{line}".rstrip()
 
 
+def heading(text: str, right: str, columns: int) -> Iterator[str]:
+    """A text and another at the right end, below it if there is no room, with a rule below."""
+    is_wide = room(text) + room(right) + 2 <= columns
+    yield from [padded(text, columns - room(right)) + right] if is_wide else [*wrapped(text, columns), right]
+    yield "=" * columns
+
+
 def padded(text: str, columns: int, *, is_figure: bool = False) -> str:
     """The text padded to the width: on the right, or for a figure on the left."""
     missing = " " * (columns - room(text))
@@ -68,7 +75,7 @@ def padded(text: str, columns: int, *, is_figure: bool = False) -> str:
 
 def row(text: str, figure: str, columns: int) -> Iterator[str]:
     """A text on the left, wrapped and indented, with a figure on the right of its first line."""
-    figures = max(room(figure), 14) + 2
+    figures = max(room(figure), min(14, columns // 4)) + 2
     first, *more = wrapped(text, columns - figures - 4)
     yield f"  {padded(first, columns - figures - 2)}{padded(figure, figures, is_figure=True)}"
     yield from (f"    {line}" for line in more)
@@ -79,6 +86,8 @@ def table(
 ) -> Iterator[str]:
     """Rows in columns; if there is too little room, the widest text is wrapped.
 
+    If that would leave nearly nothing of the texts, every cell has a line of its own.
+
     Args:
         rows: rows with the same number of cells; the first is the heading.
         columns: width of the terminal.
@@ -87,6 +96,12 @@ def table(
     """
     widths = [max(map(room, cells)) for cells in zip(*rows, strict=True)]
     texts = range(len(widths) - figures)
+    if (
+        sum(min(each, _NARROW) for each in widths[: len(texts)]) + sum(2 + each for each in widths[len(texts) :])
+        > columns
+    ):
+        yield from _listed(rows, columns, notes)
+        return
     while sum(widths) + 2 * (len(widths) - 1) > columns and max(widths[text] for text in texts) > _LEAST_OF_A_TEXT:
         widths[max(texts, key=lambda text: widths[text])] -= 1
     for number, cells in enumerate(rows):
@@ -99,5 +114,16 @@ def table(
                 for place, (part, each) in enumerate(zip(line, widths, strict=True))
             ]
             yield "  ".join(shown).rstrip()
+        if notes and notes[number]:
+            yield from paragraph(notes[number], columns, "    ", "    ")
+
+
+def _listed(rows: Sequence[Sequence[str]], columns: int, notes: Sequence[str] | None) -> Iterator[str]:
+    """The rows below each other: the first cell, and under it the others with their headings."""
+    names, *others = rows
+    for number, (first, *cells) in enumerate(others, start=1):
+        yield from paragraph(first, columns)
+        for name, cell in zip(names[1:], cells, strict=True):
+            yield from row(name, cell, columns) if cell else ()
         if notes and notes[number]:
             yield from paragraph(notes[number], columns, "    ", "    ")
