@@ -15,7 +15,7 @@ from service.domain.listing.repricing import RepricingRequest, RepricingScope
 from service.domain.register import COLLECTIONS, Collection
 from service.domain.values.errors import PugmillError
 from service.domain.values.message import PlausibilityWarning
-from service.encoding import encoded, to_bytes
+from service.encoding import encoded, plain_data, to_bytes
 from service.store.currency import exchange as stored_exchange
 from service.store.engine.database import Connection
 from service.store.registering import rates, registrations
@@ -181,7 +181,7 @@ def _prices(workspace: Workspace, request: RepricingRequest) -> Prices:
             if number == _FEW:
                 raise _TooManyListingsError
             if seen.is_shown(each) and len(shown) < _SHOWN:
-                shown.append(each.change)
+                shown.append(plain_data(each.change))
         return Prices(request=seen.request, valid_from=seen.valid_from, figures=seen.figures(), changes=tuple(shown))
 
 

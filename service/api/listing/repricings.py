@@ -30,7 +30,7 @@ from service.domain.listing.price_change import PriceChange
 from service.domain.listing.repricing import RepricingRequest
 from service.domain.values.declared import declared
 from service.domain.values.errors import InvalidValueError
-from service.encoding import plain_data, to_bytes
+from service.encoding import plain_data
 from service.spool import write
 from service.store.listing.repricings import Repricing
 from service.store.workshop.retries import StoredAnswer
@@ -78,11 +78,19 @@ class OrderSchema(schema_of(RepricingRequest)):  # type: ignore[misc]
 _CONTENT_TYPES = {CSV: f"{CSV}; charset=utf-8; header=present", NDJSON: NDJSON}
 
 
-def _lines(changes: Iterable[dict[str, Any]]) -> Iterator[bytes]:
-    return (to_bytes(change) + b"\n" for change in changes)
+Changes = Iterable[tuple[str, str]]
+"""Listings, each with its `PriceChange` as JSON text."""
 
 
-_WRITERS = {CSV: price_changes_csv, NDJSON: _lines}
+def _lines(changes: Changes) -> Iterator[bytes]:
+    return (f"{change}\n".encode() for _, change in changes)
+
+
+def _csv(changes: Changes) -> Iterator[bytes]:
+    return price_changes_csv(plain_data(change) for _, change in changes)
+
+
+_WRITERS = {CSV: _csv, NDJSON: _lines}
 
 
 @blueprint.route("/repricings")
@@ -162,8 +170,7 @@ def _preview(query: PageQuery, after: str, request: RepricingRequest, what_if: W
         for _ in () if after else changes:
             pass
         statement = statement_of(seen.request, seen.valid_from, None if after else seen.figures(), "preview")
-    page_shown = paged(query, items, lambda change: [change["listing"]], lambda change: change)
-    response = data_answer({**statement, "changes": page_shown})
+    response = data_answer({**statement, "changes": _paged(query, items)})
     response.set_etag(seen.tag)
     return response
 
@@ -178,29 +185,33 @@ def _whole_preview(request: RepricingRequest, what_if: WhatIf) -> flask.Response
     return response
 
 
-def _changes(whose: Workspace, repricing_id: UUID) -> Iterator[dict[str, Any]]:
+def _changes(whose: Workspace, repricing_id: UUID) -> Iterator[tuple[str, str]]:
     """Every change of a repricing, read some hundred at a time; records never change.
 
     The first are read before the answer begins, so that a refusal can still be answered as one.
     """
     first = repricing_records.list_changes(whose, repricing_id, after="", limit=_ROWS)
 
-    def changes() -> Iterator[dict[str, Any]]:
+    def changes() -> Iterator[tuple[str, str]]:
         found = first
         while found:
-            yield from (plain_data(text) for _, text in found)
+            yield from found
             found = repricing_records.list_changes(whose, repricing_id, after=found[-1][0], limit=_ROWS)
 
     return changes()
 
 
-def _streamed(changes: Iterable[dict[str, Any]], media_type: str) -> flask.Response:
+def _streamed(changes: Changes, media_type: str) -> flask.Response:
     return flask.Response(_WRITERS[media_type](changes), content_type=_CONTENT_TYPES[media_type])
 
 
 def _changes_page(whose: Workspace, query: PageQuery, repricing_id: UUID, after: str, path: str) -> dict[str, Any]:
     found = repricing_records.list_changes(whose, repricing_id, after=after, limit=query.limit + 1)
-    return paged(query, found, lambda change: [change[0]], lambda change: plain_data(change[1]), path)
+    return _paged(query, found, path)
+
+
+def _paged(query: PageQuery, found: list[tuple[str, str]], *path: str) -> dict[str, Any]:
+    return paged(query, found, lambda change: [change[0]], lambda change: plain_data(change[1]), *path)
 
 
 def _told(repricing: Repricing) -> flask.Response:

@@ -115,16 +115,22 @@ class Comparison:
         return len(self.changes) - 1
 
 
-def unit_cost(bill: BatchBill, rates: Mapping[str, Decimal]) -> Decimal:
-    """The cost of a piece:  Σ quantity × rate ÷ pieces.
+def unit_costs(bill: BatchBill, rates: Mapping[str, tuple[Decimal, Decimal]]) -> tuple[Decimal, Decimal]:
+    """The full and the variable cost of a piece:  Σ quantity × rate ÷ pieces.
+
+    Args:
+        rates: what a unit of each part adds to the one and to the other; mostly the same object twice.
 
     Raises:
         KeyError: a part has no rate.
     """
-    total = ZERO
+    full = variable = ZERO
     for part, quantity in bill.quantities.items():
-        total += quantity * rates[part]
-    return total / bill.pieces
+        rate, of_variable = rates[part]
+        amount = quantity * rate
+        full += amount
+        variable += amount if of_variable is rate else quantity * of_variable
+    return full / bill.pieces, variable / bill.pieces
 
 
 @exactly
@@ -137,9 +143,11 @@ def unit_effects(bill: BatchBill, earlier: BatchBill, comparison: Comparison) ->
     """
     found: dict[int, Decimal] = {}
     contributions, quantities = comparison.contributions, bill.quantities
-    for part in contributions.keys() & quantities.keys():
-        for place, amount in contributions[part]:
-            found[place] = found.get(place, ZERO) + quantities[part] * amount
+    few, many = (contributions, quantities) if len(contributions) < len(quantities) else (quantities, contributions)
+    for part in few:
+        if part in many:
+            for place, amount in contributions[part]:
+                found[place] = found.get(place, ZERO) + quantities[part] * amount
     effects = {place: amount / bill.pieces for place, amount in found.items()}
     for part in comparison.gone.keys() & earlier.quantities.keys():
         place, amount = comparison.gone[part]

@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import Any
 from uuid import UUID
 
 from service.domain.costing.rate_card import RateCard
@@ -145,41 +144,79 @@ class RepricingBasis:
     exchange: ExchangeRates
 
 
+_NULL = "null"
+_TOLD = {each: each.value for each in Decision}
+
+
 class ChangeWriter:
-    """Writes the JSON form of `PriceChange` directly, for speed: a repricing writes one for each listing."""
+    """Writes a `PriceChange` as JSON text directly, for speed: a repricing writes one for each listing.
+
+    Codes, currencies and figures are made of characters that JSON takes as they are.
+    """
 
     def __init__(self, home: str) -> None:
         """Take the workshop's currency."""
         self._home, self._decimals = home, WITH_MORE_DIGITS.decimals_in(home)
 
     def share(self, share: Decimal | None) -> str | None:
+        """A share as shown."""
         return None if share is None else str(half_up(share, SHARE_DECIMALS))
 
     def cost(self, amount: Decimal) -> Decimal:
+        """A cost as shown."""
         return half_up(amount, self._decimals)
 
-    def money(self, cost: Decimal) -> dict[str, str]:
-        """A cost as shown, as data."""
-        return {"amount": f"{cost:f}", "currency": self._home}
+    def money(self, cost: Decimal) -> str:
+        """JSON of a cost as shown."""
+        return f'{{"amount":"{cost:f}","currency":"{self._home}"}}'
 
-    def priced(
-        self, price: str, currency: str, base_quantity: int, cost: dict[str, str], margin: str | None
-    ) -> dict[str, Any]:
-        """A price at the minor unit with the cost of a piece, as data, and its margin as shown."""
-        return {
-            "price": {"amount": price, "currency": currency},
-            "base_quantity": base_quantity,
-            "unit_cost": cost,
-            "margin_share": margin,
-        }
+    def priced(self, price: str, currency: str, base_quantity: int, cost: str, margin: str | None) -> str:
+        """JSON of a price at the minor unit with the cost of a piece, and its margin as shown."""
+        return (
+            f'{{"price":{{"amount":"{price}","currency":"{currency}"}},"base_quantity":{base_quantity},'
+            f'"unit_cost":{cost},"margin_share":{_text(margin)}}}'
+        )
 
-    def effects(self, old_cost: Decimal, new_cost: Decimal, effects: Effects) -> list[dict[str, Any]]:
-        """The contributions, rounded to add up to the difference of the shown costs."""
+    def set_by(self, priced: str, as_of: str, repricing: str) -> str:
+        """JSON of a price with the day and id of the repricing that set it."""
+        return f'{priced[:-1]},"as_of":"{as_of}","repricing":"{repricing}"}}'
+
+    def effects(self, old_cost: Decimal, new_cost: Decimal, effects: Effects) -> str:
+        """JSON of the contributions, rounded to add up to the difference of the shown costs."""
         if not effects:
-            return []
+            return "[]"
         total, amounts = new_cost - old_cost, [each[2] for each in effects]
         shown = (total,) if len(amounts) == 1 else apportioned(amounts, self._decimals, total)
-        return [
-            {"resource": resource, "cause": cause.value, "amount": {"amount": f"{amount:f}", "currency": self._home}}
+        stated = ",".join(
+            f'{{"resource":"{resource}","cause":"{cause.value}","amount":{self.money(amount)}}}'
             for (resource, cause, _), amount in zip(effects, shown, strict=True)
-        ]
+        )
+        return f"[{stated}]"
+
+    def change(
+        self,
+        of: tuple[str, str, str],
+        decided: Decision,
+        prices: tuple[str | None, str | None],
+        shares: tuple[str | None, str | None] = (None, None),
+        effects: str = "[]",
+        problem: str = _NULL,
+    ) -> str:
+        """The whole, from JSON of its parts.
+
+        Args:
+            of: codes of listing, product and channel.
+            prices: JSON of the old and the new one.
+            shares: the margin kept, and that by which the price moves, as shown.
+            problem: JSON of the message.
+        """
+        listing, product, channel = of
+        return (
+            f'{{"listing":"{listing}","product":"{product}","channel":"{channel}","decision":"{_TOLD[decided]}",'
+            f'"old":{prices[0] or _NULL},"new":{prices[1] or _NULL},"kept_margin_share":{_text(shares[0])},'
+            f'"move_share":{_text(shares[1])},"effects":{effects},"problem":{problem}}}'
+        )
+
+
+def _text(share: str | None) -> str:
+    return _NULL if share is None else f'"{share}"'

@@ -51,6 +51,11 @@ class ListingRow(NamedTuple):
     bill: str | None
     bill_now: str | None
 
+    @property
+    def known_bill(self) -> str | None:
+        """The bill of resources of its standard batch, as JSON text; None if it has to be found anew."""
+        return None if self.is_stale else self.bill_now or self.bill
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Narrowing:

@@ -61,6 +61,15 @@ def find_registration_now(database: Database, workshop_id: UUID, thing: Thing) -
     return _registration(rows[0]) if rows else None
 
 
+def find_registrations(
+    connection: sa.Connection, workshop_id: UUID, collection: str, codes: Iterable[str]
+) -> list[Registration]:
+    """Those of a collection with these codes, retired or not."""
+    ours = registrations.c.workshop_id == workshop_id, registrations.c.collection == collection
+    rows = connection.execute(sa.select(registrations).where(*ours, registrations.c.code.in_(list(codes))))
+    return [_registration(row) for row in rows]
+
+
 def page_of_registrations(
     connection: sa.Connection, workshop_id: UUID, collection: str, *, after: str, limit: int
 ) -> list[Registration]:

@@ -44,7 +44,7 @@ class BatchBills:
     def stored(self, text: str) -> FoundBill:
         """The bill that is stored as this text."""
         # Listings of one product and batch have the same bill, and are mostly neighbours.
-        return self._read.of(text, lambda: _stored(text))
+        return self._read.of(text, lambda: stored_bill(text))
 
     def _anew(self, product: str, pieces: int) -> FoundBill:
         exploded = bill_of_resources(product, pieces, self._catalogue)
@@ -52,7 +52,8 @@ class BatchBills:
         return FoundBill(bill, to_bytes(encoded(bill._asdict())).decode(), True)
 
 
-def _stored(text: str) -> FoundBill:
+def stored_bill(text: str) -> FoundBill:
+    """The same, decoded each time."""
     data = plain_data(text)
     quantities = {part: Decimal(quantity) for part, quantity in data["quantities"].items()}
     return FoundBill(BatchBill(data["pieces"], quantities), text, False)

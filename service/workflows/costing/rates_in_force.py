@@ -1,7 +1,8 @@
 """What every look at many products needs of a workshop on a day, found once for each of its states."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import date
+from functools import partial
 from typing import Any, NamedTuple
 
 from service.domain.costing.rate_card import DatedRate, RateCard
@@ -74,6 +75,33 @@ class RatesInForce(Mapping[str, DatedRate]):
         return len(self._consumed) + len(self._days)
 
 
+class Products(Remembered[Product]):
+    """The products of a state, each read when it is looked up, or many at once before that."""
+
+    def __init__(self, workspace: Workspace) -> None:
+        super().__init__(_ROOM, _size_of_product, self._find)
+        self._workspace = workspace
+
+    def _find(self, code: str) -> Product:
+        (found,) = self._read([code])  # a listing or another product names it
+        return found[1]
+
+    def read(self, codes: Iterable[str]) -> None:
+        """Read those of the products that are not remembered."""
+        if missing := [code for code in codes if code not in self]:
+            for code, product in self._read(missing):
+                self.of(code, partial(_itself, product))
+
+    def _read(self, codes: list[str]) -> list[tuple[str, Product]]:
+        with self._workspace.reading() as connection:
+            found = registrations.find_registrations(connection, self._workspace.workshop_id, "products", codes)
+        return [(each.code, each.facts) for each in found if isinstance(each.facts, Product)]
+
+
+def _itself(product: Product) -> Product:
+    return product
+
+
 class RatedState(NamedTuple):
     """The rates of a workshop on a day, what-if terms included.
 
@@ -82,12 +110,14 @@ class RatedState(NamedTuple):
         card: the rates.
         rating: the unit rates that follow from them.
         catalogue: what an explosion looks up; its products are read when they are needed.
+        products: those of the catalogue.
     """
 
     facts: Mapping[str, Mapping[str, Any]]
     card: RateCard
     rating: Rating
     catalogue: Catalogue
+    products: Products
 
     @property
     def resources(self) -> dict[str, Any]:
@@ -105,24 +135,18 @@ def rated_state(workspace: Workspace, exchange: Exchange, as_of: date, what_if: 
         states.keep(key, found)
     currency = workspace.workshop.currency
     card = RateCard(as_of=as_of, currency=currency, rates=RatesInForce(workspace, found.consumed, found.days))
-    catalogue = _catalogue(workspace, found.facts)
+    products = Products(workspace)
+    catalogue = _catalogue(products, found.facts)
     if not what_if:
         exchange.recall(found.exchange)
-        return RatedState(found.facts, card, found.rating, catalogue)
+        return RatedState(found.facts, card, found.rating, catalogue, products)
     card = card.replaced(what_if)
-    return RatedState(found.facts, card, rating(card, _resources(found.facts), exchange), catalogue)
+    return RatedState(found.facts, card, rating(card, _resources(found.facts), exchange), catalogue, products)
 
 
-def _catalogue(workspace: Workspace, facts: Mapping[str, Mapping[str, Any]]) -> Catalogue:
-    def find(code: str) -> Product:
-        with workspace.reading() as connection:
-            found = registrations.find_registration(connection, workspace.workshop_id, Thing("products", code))
-        assert found is not None  # a listing or another product names it
-        assert isinstance(found.facts, Product)  # the collection holds nothing else
-        return found.facts
-
+def _catalogue(products: Products, facts: Mapping[str, Mapping[str, Any]]) -> Catalogue:
     consumed: dict[str, Any] = {name.replace("-", "_"): facts[name] for name in RESOURCES}
-    return Catalogue(products=Remembered[Product](_ROOM, _size_of_product, find), **consumed)
+    return Catalogue(products=products, **consumed)
 
 
 def _size_of_product(product: Product) -> int:

@@ -1,13 +1,12 @@
 """What bills of resources cost by the rates of a day, found once for all listings that share a bill."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from decimal import Decimal
-from typing import Any
 
 from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.costing.rate_table import Rating
-from service.domain.costing.variance import unit_cost
+from service.domain.costing.variance import unit_costs
 from service.domain.listing.price_change import ChangeWriter
 from service.domain.making.bill_of_resources import BatchBill
 from service.domain.making.products import Catalogue
@@ -16,7 +15,7 @@ from service.domain.values.references import whole_of
 from service.domain.values.unit_costs import UnitCosts
 from service.memory import MEGABYTE, Remembered
 from service.store.listing.prices_in_force import ListingRow
-from service.workflows.costing.batch_bills import BatchBills, FoundBill
+from service.workflows.costing.batch_bills import BatchBills, FoundBill, stored_bill
 
 _ROOM = 8 * MEGABYTE
 _SIZE = 6_000
@@ -29,20 +28,20 @@ class UnpricedError(Exception):
 
 @dataclass(slots=True)
 class CostedBill:
-    """A bill of resources with its cost, unrounded, as shown, and as data.
+    """A bill of resources with its cost, unrounded, as shown, and as JSON.
 
     Attributes:
         piece: the cost of a piece in the workshop's currency.
         sold: what the base quantity costs, by currency and base quantity.
-        moves: the old cost as data and its changes since, by the repricing that set a price and the old cost as text.
+        moves: JSON of the old cost and of its changes since, by the repricing that set a price and the old cost.
     """
 
     found: FoundBill
     piece: UnitCosts
     shown: Decimal
-    data: dict[str, str]
+    told: str
     sold: dict[tuple[str, int], UnitCosts] = field(default_factory=dict)
-    moves: dict[tuple[str, str], tuple[dict[str, str], list[dict[str, Any]]]] = field(default_factory=dict)
+    moves: dict[tuple[str, str], tuple[str, str]] = field(default_factory=dict)
 
     def sold_at(self, sold: tuple[str, int], make: Callable[[UnitCosts], UnitCosts]) -> UnitCosts:
         """What the base quantity costs in a currency, made once."""
@@ -61,8 +60,8 @@ class CostedBills:
 
     def __init__(self, catalogue: Catalogue, rating: Rating, writer: ChangeWriter) -> None:
         none_yet = dict.fromkeys(rating.unrated_pools, ZERO)  # a pool counts from its first rate on
-        self._full: Mapping[str, Decimal] = none_yet | rating.table.full()
-        self._variable: Mapping[str, Decimal] = none_yet | rating.table.variable()
+        full, variable = none_yet | rating.table.full(), none_yet | rating.table.variable()
+        self._rates = {part: (rate, rate if variable[part] == rate else variable[part]) for part, rate in full.items()}
         self._rating, self._writer, self._bills = rating, writer, BatchBills(catalogue)
         self._stored = Remembered[CostedBill](_ROOM, lambda found: _SIZE + found.found.size)
         self._new = Remembered[CostedBill](_ROOM, lambda found: _SIZE + found.found.size)
@@ -76,11 +75,11 @@ class CostedBills:
             MissingRatesError: resources have no rate.
             UnpricedError: the rate of a resource gives no unit rate.
         """
-        text = None if row.is_stale else row.bill_now or row.bill
+        text = row.known_bill
         if text is None:
             found = self._bills.new(row)
             return self._new.of(found.text, lambda: self._costed_of(found))
-        return self._stored.get(text) or self._stored.of(text, lambda: self._costed_of(self._bills.stored(text)))
+        return self._stored.get(text) or self._stored.of(text, lambda: self._costed_of(stored_bill(text)))
 
     def in_force(self, row: ListingRow) -> FoundBill:
         """The bill that the price in force was computed from."""
@@ -90,7 +89,7 @@ class CostedBills:
     def _costed_of(self, found: FoundBill) -> CostedBill:
         bill = found.bill
         try:
-            full, variable = unit_cost(bill, self._full), unit_cost(bill, self._variable)
+            full, variable = unit_costs(bill, self._rates)
         except KeyError:
             raise self._without_rate(bill) from None
         self.used.update(bill.quantities)
@@ -99,7 +98,7 @@ class CostedBills:
         return CostedBill(found, piece, shown, self._writer.money(shown))
 
     def _without_rate(self, bill: BatchBill) -> Exception:
-        missing = dict.fromkeys(whole_of(part) for part in bill.quantities if part not in self._full)
+        missing = dict.fromkeys(whole_of(part) for part in bill.quantities if part not in self._rates)
         for resource in missing:
             if resource in self._rating.unusable:
                 return UnpricedError(str(self._rating.unusable[resource]))

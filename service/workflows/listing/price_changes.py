@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from datetime import date
 from decimal import Decimal
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from service.domain.costing.rate_card import RateCard
 from service.domain.costing.rate_table import RateTable
@@ -17,6 +17,7 @@ from service.domain.values.errors import PugmillError
 from service.domain.values.exact import exactly, half_up
 from service.domain.values.references import whole_of
 from service.domain.values.unit_costs import UnitCosts
+from service.encoding import to_bytes
 from service.store.listing.prices_in_force import ListingRow, Narrowing, listings_with_prices
 from service.time_limit import next_step
 from service.workflows.costing.batch_bills import FoundBill
@@ -34,7 +35,8 @@ class Found(NamedTuple):
     """The result for one listing.
 
     Attributes:
-        change: as it is shown, the data of a `PriceChange`.
+        listing: its code.
+        change: as it is shown, a `PriceChange` as JSON text.
         decision: whether and how its price changes.
         previous_id: the repricing that set the price in force, as text.
         price: the new price; like all that follows None if it is unpriced.
@@ -43,9 +45,11 @@ class Found(NamedTuple):
         unit_cost: of a piece in the workshop's currency, unrounded.
         margin_share: as it is shown.
         bill: bill of resources of its standard batch.
+        problem: why it is unpriced.
     """
 
-    change: dict[str, Any]
+    listing: str
+    change: str
     decision: Decision
     previous_id: str | None
     price: Decimal | None = None
@@ -54,6 +58,7 @@ class Found(NamedTuple):
     unit_cost: Decimal | None = None
     margin_share: str | None = None
     bill: FoundBill | None = None
+    problem: str | None = None
 
 
 class Look:
@@ -85,7 +90,7 @@ class Look:
         self._workspace, self._request, self._valid_from = workspace, request, valid_from
         self._exchange, self._writer = Exchange(workspace, as_of), ChangeWriter(workspace.workshop.currency)
         state = rated_state(workspace, self._exchange, as_of, what_if)
-        self.card, self._rating = state.card, state.rating
+        self.card, self._rating, self._products = state.card, state.rating, state.products
         self._sales = SaleConditions(workspace, self.card, self._exchange, state.facts, state.catalogue)
         self._bills = CostedBills(state.catalogue, self._rating, self._writer)
         pools = {resource: each for resource, each in state.resources.items() if isinstance(each, Overhead)}
@@ -104,7 +109,10 @@ class Look:
     def _of_rows(self, rows: Sequence[ListingRow]) -> list[Found]:
         scope = self._request.scope
         tag = None if scope is None else scope.tag
-        found = [self._of(row) for row in rows if tag is None or tag in row.facts.get("tags", ())]
+        asked = [row for row in rows if tag is None or tag in row.facts.get("tags", ())]
+        anew = [row.facts for row in asked if row.known_bill is None or self._sales.needs_product(row.facts)]
+        self._products.read({each["product"] for each in anew})
+        found = [self._of(row) for row in asked]
         self._counts.update([each.decision for each in found])
         return found
 
@@ -128,44 +136,37 @@ class Look:
         price = half_up(price, aim.decimals)  # a multiple of the minor unit already; now with its number of digits
         writer, bill, cost = self._writer, costed.found, costed.piece.full
         margin = writer.share(aim.margin(price, in_sale))
-        now = writer.priced(f"{price:f}", currency, base, costed.data, margin)
-        if row.repricing_id is None:
-            change = _change(row, Decision.FIRST, new=now)
-            return Found(change, Decision.FIRST, None, price, currency, base, cost, margin, bill)
-        decided, kept, move = self._judged(row, conditions, price, in_sale)
-        since = self._moves.since(row.repricing_id)
-        old_cost, effects = self._explained(row, since, costed)
-        change = _change(
-            row,
-            decided,
-            old=self._old(row, since, old_cost),
-            new=now,
-            kept_margin_share=kept,
-            move_share=move,
-            effects=effects,
-        )
-        return Found(change, decided, row.repricing_id, price, currency, base, cost, margin, bill)
+        now = writer.priced(f"{price:f}", currency, base, costed.told, margin)
+        code, set_by = row.code, row.repricing_id
+        if set_by is None:
+            decided, change = Decision.FIRST, writer.change(_of(row), Decision.FIRST, (None, now))
+        else:
+            decided, shares = self._judged(row, conditions, price, in_sale)
+            since = self._moves.since(set_by)
+            old_cost, effects = self._explained(row, since, costed)
+            old = self._old(row, since, old_cost)
+            change = writer.change(_of(row), decided, (old, now), shares, effects)
+        return Found(code, change, decided, set_by, price, currency, base, cost, margin, bill)
 
-    def _old(self, row: ListingRow, since: Before, cost: dict[str, str]) -> dict[str, Any]:
+    def _old(self, row: ListingRow, since: Before, cost: str) -> str:
         """The price in force, with the day and id of the repricing that set it."""
         found = self._writer.priced(row.price, row.currency, row.base_quantity, cost, row.margin_share)
-        found["as_of"], found["repricing"] = since.as_of, since.repricing
-        return found
+        return self._writer.set_by(found, since.as_of, since.repricing)
 
     def _unpriced(self, row: ListingRow, problem: str) -> Found:
         old, writer = None, self._writer
         if row.repricing_id is not None:
             cost = writer.money(writer.cost(Decimal(row.unit_cost)))
             old = self._old(row, self._moves.since(row.repricing_id), cost)
-        change = _change(row, Decision.UNPRICED, old=old, problem=problem)
-        return Found(change, Decision.UNPRICED, row.repricing_id)
+        change = writer.change(_of(row), Decision.UNPRICED, (old, None), problem=to_bytes(problem).decode())
+        return Found(row.code, change, Decision.UNPRICED, row.repricing_id, problem=problem)
 
     def _judged(
         self, row: ListingRow, conditions: Conditions, new: Decimal, in_sale: UnitCosts
-    ) -> tuple[Decision, str | None, str | None]:
-        """The decision on the price in force, its margin at the new cost, and the share by which the price moves."""
+    ) -> tuple[Decision, tuple[str | None, str | None]]:
+        """The decision on the price in force; its margin at the new cost, and the share by which the price moves."""
         if row.currency != conditions.currency:
-            return Decision.CHANGED, None, None
+            return Decision.CHANGED, (None, None)
         aim, rules, old, base = conditions.aim, self._request.rules, Decimal(row.price), conditions.base_quantity
         assert aim is not None  # it has priced the listing
         is_another = row.base_quantity != base
@@ -180,12 +181,10 @@ class Look:
         )
         share = self._writer.share
         if is_another:
-            return Decision.CHANGED if decided is Decision.SAME else decided, None, share(move_share(old, new))
-        return decided, share(aim.margin(old, in_sale)), share(move_share(old, new))
+            return Decision.CHANGED if decided is Decision.SAME else decided, (None, share(move_share(old, new)))
+        return decided, (share(aim.margin(old, in_sale)), share(move_share(old, new)))
 
-    def _explained(
-        self, row: ListingRow, since: Before, costed: CostedBill
-    ) -> tuple[dict[str, str], list[dict[str, Any]]]:
+    def _explained(self, row: ListingRow, since: Before, costed: CostedBill) -> tuple[str, str]:
         """The cost when the price in force was set, and the part of each cause in its change, as they are shown."""
         if costed.found.is_new or row.bill_now is not None or since.comparison.gone:
             return self._changes(row, since, costed)  # which depend on more than rates
@@ -196,9 +195,7 @@ class Look:
             found = costed.moves[key] = self._changes(row, since, costed)
         return found
 
-    def _changes(
-        self, row: ListingRow, since: Before, costed: CostedBill
-    ) -> tuple[dict[str, str], list[dict[str, Any]]]:
+    def _changes(self, row: ListingRow, since: Before, costed: CostedBill) -> tuple[str, str]:
         bill, writer, old = costed.found, self._writer, Decimal(row.unit_cost)
         effects = self._moves.effects(since, bill, lambda: self._bills.in_force(row))
         if bill.is_new or row.bill_now is not None:
@@ -238,12 +235,6 @@ class Look:
         )
 
 
-_TOLD = {each: each.value for each in Decision}
-_NOTHING = {"old": None, "new": None, "kept_margin_share": None, "move_share": None, "effects": (), "problem": None}
-
-
-def _change(row: ListingRow, decided: Decision, **found: Any) -> dict[str, Any]:
-    """The data of a `PriceChange`."""
-    facts = row.facts
-    change = {"listing": row.code, "product": facts["product"], "channel": facts["channel"], "decision": _TOLD[decided]}
-    return {**change, **_NOTHING, **found}
+def _of(row: ListingRow) -> tuple[str, str, str]:
+    """Codes of listing, product and channel."""
+    return row.code, row.facts["product"], row.facts["channel"]

@@ -49,8 +49,8 @@ class Preview:
         self._look = Look(self.workspace, request, as_of, self.valid_from, what_if)
         self._narrowing = narrowing(self.workspace, scope_of(request, what_if), self._look.card)
 
-    def changes(self, after: str = "") -> Generator[dict[str, Any], None, None]:
-        """The data of a `PriceChange` for each listing whose price changes, or for all if the request includes them.
+    def changes(self, after: str = "") -> Generator[tuple[str, str], None, None]:
+        """Each listing whose price changes, or all if the request includes them, with its `PriceChange` as JSON text.
 
         Args:
             after: only listings after this code. The figures are complete only if it is empty.
@@ -60,7 +60,7 @@ class Preview:
             NothingPricedError: no listing in the scope can be priced.
         """
         found = self._look.found(self._narrowing, after) if after else self.found()
-        return (each.change for each in found if self.is_shown(each))
+        return ((each.listing, each.change) for each in found if self.is_shown(each))
 
     def is_shown(self, found: Found) -> bool:
         return found.decision not in STAYING or self.request.include_unchanged
@@ -70,7 +70,7 @@ class Preview:
         reasons: list[str] = []
         for found in self._look.found(self._narrowing):
             if found.decision is Decision.UNPRICED and len(reasons) < _REASONS:
-                reasons.append(f"{found.change['listing']}: {found.change['problem']}")
+                reasons.append(f"{found.listing}: {found.problem}")
             yield found
         summary = self.figures().summary
         if summary.listings and summary.listings == summary.unpriced:
@@ -251,7 +251,7 @@ def _looked(workspace: Workspace, request: RepricingRequest, expected: Precondit
 def _row(found: Found) -> bytes:
     """What is stored of a change; the documents have lines of their own, so that they need not be decoded."""
     columns = {
-        "listing": found.change["listing"],
+        "listing": found.listing,
         "decision": found.decision.value,
         "previous_id": found.previous_id,
         "price": None if found.price is None else f"{found.price:f}",
@@ -261,7 +261,7 @@ def _row(found: Found) -> bytes:
         "margin_share": found.margin_share,
     }
     bill = found.bill.text if found.bill is not None and found.decision in COMING_INTO_FORCE else ""
-    return b"\n".join((to_bytes(columns), to_bytes(found.change), bill.encode(), b""))
+    return b"\n".join((to_bytes(columns), found.change.encode(), bill.encode(), b""))
 
 
 def _kept_bill(found: Found) -> dict[str, str] | None:
@@ -269,7 +269,7 @@ def _kept_bill(found: Found) -> dict[str, str] | None:
     bill = found.bill
     if bill is None or not bill.is_new or found.previous_id is None or found.decision in COMING_INTO_FORCE:
         return None
-    return {"listing": found.change["listing"], "repricing": found.previous_id, "bill": bill.text}
+    return {"listing": found.listing, "repricing": found.previous_id, "bill": bill.text}
 
 
 def _stale(workspace: Workspace, expected: Precondition) -> StalePreviewError:

@@ -107,15 +107,18 @@ class SaleConditions:
 
     def of(self, facts: dict[str, Any]) -> Conditions:
         """The conditions of a listing, from its plain data."""
-        order = facts.get("base_quantity", 1), facts.get("pieces_per_order")
-        way = facts["channel"], facts["currency"], facts["tax"], order
-        sent = facts["shipping_service"] and self._sent_by(facts, order)
-        key = way, sent, to_bytes(facts["policy"])
-        return self._found.get(key) or self._found.of(key, lambda: self._conditions(facts, way, sent))
+        sent = facts["shipping_service"] and self._sent_by(facts)
+        way = facts["channel"], facts["currency"], facts["tax"], _order(facts), sent
+        key = way, to_bytes(facts["policy"])
+        return self._found.get(key) or self._found.of(key, lambda: self._conditions(facts, way))
 
-    def _sent_by(self, facts: dict[str, Any], order: Hashable) -> Hashable:
+    def needs_product(self, facts: dict[str, Any]) -> bool:
+        """Whether the conditions of a listing depend on its product, of which they are not known yet."""
+        return facts["shipping_service"] is not None and _parcel(facts) not in self._sent
+
+    def _sent_by(self, facts: dict[str, Any]) -> Hashable:
         """What a sale depends on of its shipping: the service and what it costs; the product too if that is unknown."""
-        key = facts["shipping_service"], facts["shipping_zone"], facts["product"], order
+        key = _parcel(facts)
         return self._sent.of(key, lambda: self._priced(trusted(facts, Listing), key))
 
     def _priced(self, listing: Listing, unknown: Hashable) -> Hashable:
@@ -127,7 +130,7 @@ class SaleConditions:
             return unknown  # and says why once it is sold
         return listing.shipping_service, None if estimate is None else (estimate.price.amount, estimate.currency)
 
-    def _conditions(self, facts: dict[str, Any], *way: Hashable) -> Conditions:
+    def _conditions(self, facts: dict[str, Any], way: tuple[Hashable, ...]) -> Conditions:
         currency, base = facts["currency"], facts.get("base_quantity", 1)
         policy = trusted(facts["policy"], PricingPolicy)
         sold = self._sold.of((*way, policy.display), lambda: self._sold_by(trusted(facts, Listing)))
@@ -146,3 +149,12 @@ class SaleConditions:
             return _Sold(None, problem=str(error))
         self.used.update(question.route.resources())
         return _Sold(sale, convert)
+
+
+def _order(facts: dict[str, Any]) -> tuple[int, int | None]:
+    """Pieces that the price is for, and pieces of an order."""
+    return facts.get("base_quantity", 1), facts.get("pieces_per_order")
+
+
+def _parcel(facts: dict[str, Any]) -> Hashable:
+    return facts["shipping_service"], facts["shipping_zone"], facts["product"], _order(facts)

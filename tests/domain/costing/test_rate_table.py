@@ -11,7 +11,7 @@ from hypothesis import given
 from service.domain.costing.cost_sheet import CostSheet
 from service.domain.costing.rate_table import RateTable
 from service.domain.costing.rates import LabourRate, MaterialRate, OverheadRate, TariffRate
-from service.domain.costing.variance import unit_cost
+from service.domain.costing.variance import unit_costs
 from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.making.bill_of_resources import BatchBill
 from service.domain.making.cost_classes import CostClass
@@ -56,11 +56,14 @@ class TestTheSumOfProducts:
     def test_per_piece_is_divided_by_the_pieces(self) -> None:
         bill = BatchBill(pieces=4, quantities={"materials/a": Decimal(10), "materials/b": Decimal(2)})
 
-        assert unit_cost(bill, {"materials/a": Decimal(3), "materials/b": Decimal(-1)}) == 7
+        paid, credited = Decimal(3), Decimal(-1)
+        rates = {"materials/a": (paid, paid), "materials/b": (credited, Decimal(0))}
+
+        assert unit_costs(bill, rates) == (7, Decimal("7.5"))
 
     def test_fails_for_a_resource_without_a_rate(self) -> None:
         with pytest.raises(KeyError, match="materials/a"):
-            unit_cost(BatchBill(pieces=1, quantities={"materials/a": Decimal(1)}), {})
+            unit_costs(BatchBill(pieces=1, quantities={"materials/a": Decimal(1)}), {})
 
 
 def on_material(base: OverheadBase = OverheadBase.DIRECT_MATERIAL_VALUE, **changes: bool) -> Shop:

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from service.domain.costing.variance import Cause
 from service.domain.listing.price_change import ChangeWriter, Effects
 from service.domain.values.exact import apportioned, exactly, half_up
+from service.encoding import plain_data
 from tests.domain.strategies import CURRENCIES, figures
 
 
@@ -20,7 +21,7 @@ def shown(old: str, new: str, *amounts: str, home: str = "EUR") -> list[str]:
     """The amounts of the effects shown for unrounded costs and effects."""
     writer = ChangeWriter(home)
     found = writer.effects(writer.cost(Decimal(old)), writer.cost(Decimal(new)), effects_of(*amounts))
-    return [each["amount"]["amount"] for each in found]
+    return [each["amount"]["amount"] for each in plain_data(found)]
 
 
 class TestEffectsShown:
@@ -30,7 +31,7 @@ class TestEffectsShown:
             ("products/sheet", Cause.PRODUCT, Decimal("-0.01")),
         )
 
-        assert ChangeWriter("EUR").effects(Decimal(1), Decimal("1.02"), effects) == [
+        assert plain_data(ChangeWriter("EUR").effects(Decimal(1), Decimal("1.02"), effects)) == [
             {"resource": "tariffs/grid#day", "cause": "rate", "amount": {"amount": "0.030000", "currency": "EUR"}},
             {"resource": "products/sheet", "cause": "product", "amount": {"amount": "-0.010000", "currency": "EUR"}},
         ]
@@ -67,7 +68,7 @@ class TestEffectsShown:
 
         found = writer.effects(before, after, effects_of(*map(str, amounts)))
 
-        stated = [Decimal(each["amount"]["amount"]) for each in found]
+        stated = [Decimal(each["amount"]["amount"]) for each in plain_data(found)]
         assert sum(stated) == after - before
         unit = Decimal(1).scaleb(-(CURRENCIES[home] + 4))
         assert all(abs(one - other) <= 2 * unit for one, other in zip(stated, amounts, strict=True))
@@ -109,7 +110,9 @@ class TestPricesAndShares:
     def test_a_cost_has_four_digits_more_than_the_minor_unit(self) -> None:
         writer = ChangeWriter("JPY")
 
-        assert writer.priced("12.50", "EUR", 12, writer.money(writer.cost(Decimal("1234.56785"))), "0.250000") == {
+        found = writer.priced("12.50", "EUR", 12, writer.money(writer.cost(Decimal("1234.56785"))), "0.250000")
+
+        assert plain_data(found) == {
             "price": {"amount": "12.50", "currency": "EUR"},
             "base_quantity": 12,
             "unit_cost": {"amount": "1234.5679", "currency": "JPY"},

@@ -50,7 +50,7 @@ def asked(as_of: str, body: dict[str, Any]) -> RepricingRequest:
 def previewed(owner: Owner, as_of: str = MONDAY, **body: Any) -> Repriced:
     """What a repricing would do."""
     with repricing.preview(owner.workspace, asked(as_of, body)) as seen:
-        changes = {change["listing"]: change for change in seen.changes()}
+        changes = {listing: plain_data(text) for listing, text in seen.changes()}
         return Repriced(changes=changes, figures=seen.figures())
 
 

@@ -135,7 +135,7 @@ def test_changes_are_listed_from_after_a_given_listing(selling: Owner) -> None:
     selling.put("listings/sheet-to-order", builders.listing())
 
     with repricing.preview(selling.workspace, RepricingRequest(as_of=TODAY)) as seen:
-        found = [change["listing"] for change in seen.changes("sheet-online")]
+        found = [listing for listing, _ in seen.changes("sheet-online")]
 
     assert found == ["sheet-to-order"]
 

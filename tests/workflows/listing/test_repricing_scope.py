@@ -275,7 +275,7 @@ def test_what_if_rates_narrow_to_what_depends_on_them_unless_a_scope_says_otherw
     for scope in (None, {"channel": "quay-market"}, {"changed_since": "2020-01-01"}):
         request = decoded({"as_of": FIRST, "scope": scope, "include_unchanged": True}, RepricingRequest)
         with repricing.preview(shop.workspace, request, supposed) as seen:
-            found[str(scope)] = [change["listing"] for change in seen.changes()]
+            found[str(scope)] = [listing for listing, _ in seen.changes()]
 
     assert list(found.values()) == [["peg-fair"], [], EVERY]
 

@@ -15,7 +15,7 @@ from uuid import UUID
 import pytest
 import sqlalchemy as sa
 
-from service.domain.costing.variance import unit_cost
+from service.domain.costing.variance import unit_costs
 from service.domain.listing.listings import Listing
 from service.domain.listing.repricing import RepricingRequest
 from service.domain.making.bill_of_resources import BatchBill
@@ -274,4 +274,5 @@ def assert_prices_follow_from_their_basis(owner: Owner, repricing_id: UUID) -> N
     for cost, bill in found:
         kept = plain_data(bill)
         quantities = {part: Decimal(quantity) for part, quantity in kept["quantities"].items()}
-        assert exactly(unit_cost)(BatchBill(pieces=kept["pieces"], quantities=quantities), table.full()) == cost
+        rates = {part: (rate, rate) for part, rate in table.full().items()}
+        assert exactly(unit_costs)(BatchBill(pieces=kept["pieces"], quantities=quantities), rates) == (cost, cost)
