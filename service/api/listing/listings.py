@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from datetime import date
+from itertools import islice
 
 import flask
 from flask.views import MethodView
@@ -117,19 +118,16 @@ class PriceList(MethodView):
         )
 
 
-MAX_ON_PAPER = 2_000
-"""The most listings on a paper, and the most labels of one answer."""
+MAX_ON_PAPER, MAX_LABELS = 2_000, 600
+"""The most listings on a price list, and the most labels of one answer: some 90 pages, and 25 sheets."""
 
 
-def _on_paper(query: PriceListQuery, copies: int = 1) -> list[PriceListEntry]:
-    """The entries; raises TooComplexError if they are too many for a paper."""
-    found = []
-    for entry in query.entries():
-        found.append(entry)
-        if len(found) * copies > MAX_ON_PAPER:
-            what = "labels in one answer" if copies > 1 else "listings on one paper"
-            raise TooComplexError(what, MAX_ON_PAPER, remedy="ask for those of a channel or a locale")
-    return found
+def _at_most(most: int, query: PriceListQuery, what: str) -> list[PriceListEntry]:
+    """The entries; raises TooComplexError if they are more."""
+    entries = list(islice(query.entries(), most + 1))
+    if len(entries) > most:
+        raise TooComplexError(what, most, remedy="ask for those of a channel or a locale")
+    return entries
 
 
 def _locale(query: PriceListQuery, entries: list[PriceListEntry], media_type: str) -> str:
@@ -137,7 +135,7 @@ def _locale(query: PriceListQuery, entries: list[PriceListEntry], media_type: st
 
 
 def _written(query: PriceListQuery, media_type: str) -> flask.Response:
-    entries = _on_paper(query)
+    entries = _at_most(MAX_ON_PAPER, query, "listings on one paper")
     locale = _locale(query, entries, media_type)
     view = price_list_view(entries, seller=workshop().name, locale=locale, as_of=query.day)
     document = price_list_page(view) if media_type == HTML else price_list_pdf(view, fonts())
@@ -161,7 +159,7 @@ class ShelfLabels(MethodView):
 
 
 def _labels(query: ShelfLabelsQuery) -> flask.Response:
-    entries = _on_paper(query.listed, query.copies)
+    entries = _at_most(MAX_LABELS // query.copies, query.listed, f"listings to label, {query.copies} times each")
     locale = _locale(query.listed, entries, PDF)
     view = shelf_labels_view(entries, seller=workshop().name, locale=locale, as_of=query.listed.day)
     return flask.Response(shelf_labels_pdf(view, query, fonts()), content_type=PDF)

@@ -50,7 +50,7 @@ class LabelSheet:
             (self.height_mm, _LEAST_HEIGHT_MM, "rows", "high"),
         ):
             if size < least:
-                reason = f"leaves labels of less than {least} mm {what}; take fewer, or smaller margins and gaps"
+                reason = f"leaves labels less than {least} mm {what}; take fewer, or smaller margins and gaps"
                 yield InvalidValueError((member,), reason)
         if self.skip >= self.columns * self.rows:
             yield InvalidValueError(("skip",), f"must be less than the {self.columns * self.rows} labels of a sheet")

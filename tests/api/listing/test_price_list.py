@@ -502,6 +502,7 @@ class TestOnPaper:
         self, shop: Client, path: str, monkeypatch: pytest.MonkeyPatch
     ) -> None:
         monkeypatch.setattr(listings, "MAX_ON_PAPER", 1)
+        monkeypatch.setattr(listings, "MAX_LABELS", 1)
 
         response = shop.get(f"{path}?prices=asked")
 
