@@ -210,7 +210,8 @@ class Register(MethodView):
     def get(self) -> flask.Response:
         """Everything registered, with every dated rate, as a document that can be sent back or elsewhere.
 
-        It has the exchange rates entered by hand, but neither prices in force nor quotations.
+        It has the exchange rates entered by hand, but neither what the papers say of the workshop (/v1/workshop), nor
+        prices in force, nor quotations.
         """
         tag = revision_tag(workshop(), workshop().revision)
         return tagged(tag, lambda: whole(register.written_register(workspace()), JSON))

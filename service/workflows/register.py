@@ -15,6 +15,7 @@ from service.domain.listing.repricing import RepricingRequest, RepricingScope
 from service.domain.register import COLLECTIONS, Collection
 from service.domain.values.errors import PugmillError
 from service.domain.values.message import PlausibilityWarning
+from service.domain.values.references import Thing
 from service.encoding import encoded, plain_data, to_bytes
 from service.store.currency import exchange as stored_exchange
 from service.store.engine.database import Connection
@@ -215,10 +216,11 @@ def _entries(connection: Connection, workspace: Workspace, collection: Collectio
     while page := registrations.page_of_registrations(connection, workshop_id, name, after=after, limit=_PAGE):
         next_step()
         after = page[-1].code
-        dated = rates.rates_of_some(connection, workshop_id, name, page[0].code, after) if collection.terms else {}
+        rated = [Thing(name, each.code) for each in page] if collection.terms else []
+        dated = rates.rates_of_some(connection, workshop_id, rated)
         for each in page:
             entry: dict[str, Any] = {"facts": encoded(each.facts)}
             if collection.terms:
-                found = (stored.rate for stored in dated.get(each.code, ()))
-                entry["rates"] = {str(rate.valid_from): encoded(rate.terms) for rate in found}
+                found = dated.get(Thing(name, each.code), {})
+                entry["rates"] = {str(day): encoded(stored.rate.terms) for day, stored in found.items()}
             yield each.code, entry

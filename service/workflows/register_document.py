@@ -1,14 +1,13 @@
 """A document of the register: any part of what a workshop registers, taken in one act, all of it or nothing."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
-from typing import Any
 
-from service.domain.audit import Action, Change
-from service.domain.costing.rate_card import DatedRate
+from service.domain.audit import Action
+from service.domain.costing.rate_card import DatedRate, rate_problems
 from service.domain.costing.rates import RateTerms
 from service.domain.currency.exchange_rates import DayRates
 from service.domain.making.nesting import misnested
@@ -17,15 +16,16 @@ from service.domain.values.errors import InvalidValueError, InvalidValuesError, 
 from service.domain.values.references import Registered, Thing, references_in
 from service.store.engine import metering
 from service.store.engine.database import Connection
+from service.store.listing import prices_in_force
 from service.store.registering import rates, registrations
+from service.store.registering.rates import StoredRate
 from service.store.registering.registrations import Registration
-from service.store.workshop import audit
 from service.store.workshop.workshops import lock_workshop
 from service.time_limit import next_step
 from service.workflows.currency.exchange import day_entry
 from service.workflows.entity_tags import Precondition, always, expect, revision_tag
 from service.workflows.errors import InUseError, NotRegisteredError
-from service.workflows.registering.changing import Entry, change
+from service.workflows.registering.changing import Entry, OneAct, change
 from service.workflows.registering.registering import (
     at_line,
     check_machines,
@@ -33,7 +33,6 @@ from service.workflows.registering.registering import (
     fixed_problems,
     rate_entry,
     retiring_entry,
-    save_facts,
     withdrawing_entry,
 )
 from service.workflows.registering.unknown import described, unregistered
@@ -131,7 +130,7 @@ class Act:
     def __init__(self, connection: Connection, workspace: Workspace, document: RegisterDocument) -> None:
         self._connection, self._workspace, self._document = connection, workspace, document
         self._problems: list[InvalidValueError] = []
-        self._changes: list[Change] = []
+        self._act = OneAct()
         self.done: list[Done] = []
 
     def carry_out(self, *, prune: bool, expected: Precondition = always) -> None:
@@ -155,8 +154,7 @@ class Act:
             self._retire()
         if self._problems:
             raise InvalidValuesError(self._problems)
-        if self._changes:
-            audit.record(self._connection, self._workspace.workshop_id, self._workspace.actor, self._changes)
+        self._act.record(self._connection, self._workspace)
         if all(each.outcome in _TAKEN_AWAY for each in self.done):
             metering.exempt(self._connection)
 
@@ -173,24 +171,25 @@ class Act:
         wanted = {reference for found in named.values() for _, reference in found} - written.keys()
         workshop_id = self._workspace.workshop_id
         known = written.keys() | registrations.registered_among(self._connection, workshop_id, wanted)
+        there = registrations.find_registrations(self._connection, workshop_id, written)
+        changed: dict[Thing, Registered] = {}
         for thing, facts in written.items():
             next_step()
-            self._put(thing, facts)
+            self._put(thing, facts, there.get(thing), changed)
+        registrations.save_registrations(self._connection, workshop_id, changed, self._act.revision)
         unknown = (each for found in named.values() for each in found if each[1] not in known)
         self._refuse((), unregistered(self._connection, workshop_id, unknown))
-        changed = {each.subject for each in self._changes}
-        for thing, found in named.items():
-            if str(thing) in changed:
-                uses = {reference for _, reference in found if reference in known}
-                registrations.save_uses(self._connection, workshop_id, thing, uses)
+        uses = {thing: {reference for _, reference in named[thing] if reference in known} for thing in changed}
+        registrations.save_uses(self._connection, workshop_id, uses)
+        prices_in_force.mark_stale(self._connection, workshop_id, *changed)
 
-    def _put(self, thing: Thing, facts: Registered) -> None:
-        workshop_id = self._workspace.workshop_id
-        there = registrations.find_registration(self._connection, workshop_id, thing)
-
-        def save(revision: int) -> None:
-            save_facts(self._connection, self._workspace, thing, facts, revision)
+    def _put(
+        self, thing: Thing, facts: Registered, there: Registration | None, changed: dict[Thing, Registered]
+    ) -> None:
+        def save(_: int) -> None:
+            changed[thing] = facts
             if there is not None:
+                workshop_id = self._workspace.workshop_id
                 fixed = fixed_problems(self._connection, workshop_id, thing, there.facts, facts)
                 self._refuse((*thing, "facts"), fixed)
 
@@ -198,7 +197,7 @@ class Act:
 
     def _check_products(self) -> None:
         """Check each product against the facts as they are now; machines may have changed, too."""
-        if not self._changes:
+        if not self._act.changes:
             return
         products = {thing.code: each.facts for thing, each in self._document.things if isinstance(each.facts, Product)}
         made_of = registrations.parts_of_products(self._connection, self._workspace.workshop_id)
@@ -211,31 +210,40 @@ class Act:
                 check_machines(self._connection, self._workspace, product)
 
     def _put_rates(self, *, prune: bool) -> None:
-        for thing, written in self._document.things:
-            if written.rates is None:
-                continue
-            facts = written.facts or self._registered(thing)
+        workshop_id = self._workspace.workshop_id
+        rated = {thing: written for thing, written in self._document.things if written.rates is not None}
+        alone = [thing for thing, written in rated.items() if written.facts is None]
+        registered = registrations.find_registrations(self._connection, workshop_id, alone)
+        there = rates.rates_of_some(self._connection, workshop_id, rated)
+        changed: list[DatedRate] = []
+        for thing, written in rated.items():
+            found = registered.get(thing)
+            facts = written.facts or (None if found is None or found.retired_at else found.facts)
             if facts is None:
                 self._refuse(thing, [InvalidValueError((), f"there is no {described(thing)}; give its facts, too")])
                 continue
-            for day, terms in written.rates.items():
+            for day, terms in (written.rates or {}).items():
                 next_step()
                 rate = DatedRate(resource=str(thing), valid_from=day, terms=terms)
-                entry = rate_entry(self._connection, self._workspace, rate, facts)
-                self._change((*thing, "rates", day.isoformat()), entry, thing, rate)
+                self._put_rate(rate, facts, there.get(thing, {}).get(day), changed)
             if prune:
-                self._withdraw(thing, written.rates)
+                self._withdraw(thing, written.rates or {}, there.get(thing, {}))
+        rates.save_rates(self._connection, workshop_id, changed, self._act.revision)
 
-    def _registered(self, thing: Thing) -> Registered | None:
-        found = registrations.find_registration(self._connection, self._workspace.workshop_id, thing)
-        return None if found is None or found.retired_at else found.facts
+    def _put_rate(self, rate: DatedRate, facts: Registered, there: StoredRate | None, changed: list[DatedRate]) -> None:
+        thing = Thing.of(rate.resource)
+        place = (*thing, "rates", rate.valid_from.isoformat())
 
-    def _withdraw(self, thing: Thing, written: Mapping[date, Any]) -> None:
+        def save(_: int) -> None:
+            changed.append(rate)
+            self._refuse(place, rate_problems(rate.terms, facts, rate.valid_from))
+
+        self._change(place, rate_entry(rate, there, save), thing, rate)
+
+    def _withdraw(self, thing: Thing, written: Container[date], there: Mapping[date, StoredRate]) -> None:
         """Withdraw the rates that begin on other days."""
-        collection, code = thing
-        there = rates.rates_of_some(self._connection, self._workspace.workshop_id, collection, code, code)
-        for stored in there.get(code, ()):
-            if stored.rate.valid_from not in written:
+        for day, stored in there.items():
+            if day not in written:
                 self._change((*thing, "rates"), withdrawing_entry(self._connection, self._workspace, stored), thing)
 
     def _retire(self) -> None:
@@ -263,7 +271,7 @@ class Act:
         written: Registered | DatedRate | None = None,
     ) -> None:
         with self._problems_at(*place):
-            made = change(self._connection, self._workspace, entry, always, self._changes)
+            made = change(self._connection, self._workspace, entry, always, self._act)
             outcome = _OUTCOMES[made.action]
             self.done.append(Done(subject=entry.subject, outcome=outcome, thing=thing, written=written))
 

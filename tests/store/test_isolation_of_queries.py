@@ -19,10 +19,12 @@ import sqlalchemy as sa
 from service import workflows
 from service.domain.costing.errors import MissingRatesError
 from service.domain.costing.rate_card import DatedRate, RateCard
+from service.domain.costing.rates import MaterialRate
 from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.currency.exchange_rates import FEED
 from service.domain.listing.repricing import RepricingRequest, RepricingRules, RepricingScope
 from service.domain.making.products import Product
+from service.domain.making.resources import Tool
 from service.domain.month.plan import MonthPlan
 from service.domain.quoting.life import DeclineRequest, Status
 from service.domain.selling.route import Route
@@ -38,8 +40,8 @@ from service.store.engine.tables import listing_prices, metadata, price_changes,
 from service.store.workshop.audit import Chosen
 from service.store.workshop.retries import Claim, StoredAnswer, add_claim
 from service.store.workshop.workshops import new_workshop
-from service.workflows import lead_times, month, plausibility, shipping
-from service.workflows.costing import cost_sheets, rate_card, rates_in_force, workings
+from service.workflows import lead_times, month, plausibility, register, shipping
+from service.workflows.costing import cost_sheets, job_sheets, rate_card, rates_in_force, workings
 from service.workflows.currency import exchange, feed
 from service.workflows.errors import FeedFailedError, StalePreviewError
 from service.workflows.listing import listings, price_list, repricing, repricing_records
@@ -47,6 +49,7 @@ from service.workflows.listing.listings import ListingQuestion
 from service.workflows.pricing import pricing
 from service.workflows.pricing.sale_way import PriceQuestion
 from service.workflows.quoting import quotation_life, quotations
+from service.workflows.register_document import RegisterDocument, Written
 from service.workflows.registering import registering
 from service.workflows.shipping import ShippingQuestion
 from service.workflows.workshop import audit, keys, letterhead, moving, retries, storage, watching
@@ -185,8 +188,10 @@ PARTS_OF_WORKFLOWS = {
     "check_what_if_facts",
     "closed_days_of",
     "costed",
+    "facts_warnings",
     "jumps_on",
     "narrowing",
+    "not_registered",
     "period_planned",
     "prepare",
     "priced",
@@ -220,6 +225,14 @@ def workflows_on_a_database() -> set[str]:
 def missing_rates(workspace: Workspace) -> None:
     with pytest.raises(MissingRatesError):
         cost_sheets.cost_product(workspace, "sheet", 1, date(2000, 1, 1))
+
+
+def a_document(day: date, **tools: Written) -> RegisterDocument:
+    """New and changed facts of products, a rate in place of all others, and all tools."""
+    frame = Written(facts=decoded(builders.product(name="Frame of a document"), Product))
+    hdpe = Written(rates={day: decoded(builders.material_rate("3"), MaterialRate)})
+    collections = {"products": {"frame": frame, "new": frame}, "materials": {"hdpe": hdpe}, "tools": tools}
+    return RegisterDocument(collections=collections, exchange_rates={"today": day_rates(day)})
 
 
 def register_sales(owner: Owner) -> None:
@@ -385,7 +398,7 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
     question = PriceQuestion(product="crate", quantity=5, as_of=TODAY, policy=a_policy(), route=Route(tax="vat"))
     parts = [{"product": "sheet", "quantity_per_piece": "1"}, {"product": "frame", "quantity_per_piece": "1"}]
 
-    def register() -> None:
+    def register_one_by_one() -> None:
         inspect.unwrap(builders.register_workshop)(owner)
         owner.put("products/frame", builders.product(name="Frame"))
         owner.put("products/crate", {"name": "Crate", "bill_of_materials": parts})
@@ -433,13 +446,20 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         "keys.revoke_key": lambda: keys.revoke_key(
             owner.database, workshop_id, keys.list_keys(owner.database, workshop_id)[-1].key_id
         ),
-        "registering.register": register,
+        "registering.register": register_one_by_one,
         "registering.put_rate": put_rate,
         "plausibility.register": judge,
         "plausibility.put_rate": lambda: plausibility.put_rate(
             on, DatedRate(resource="taxes/vat", valid_from=TODAY, terms=TaxRate(rate_share=Decimal("0.21")))
         ),
         "exchange.put_exchange_rates": put_exchange_rates,
+        "register.register_document": lambda: register.register_document(
+            on, a_document(day, old=Written(facts=Tool(name="Old")))
+        ),
+        "register.try_document": lambda: register.try_document(
+            on, replace(a_document(day), collections={"tools": {}}), prune=True, as_of=TODAY
+        ),
+        "register.written_register": lambda: list(register.written_register(on)),
         "registering.find_one": lambda: registering.find_one(on, Thing("products", "crate")),
         "registering.list_registered": lambda: registering.list_registered(on, "products", after="a", limit=2),
         "registering.find_dated_rate": lambda: registering.find_dated_rate(on, Thing("materials", "hdpe"), day),
@@ -473,6 +493,7 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
             ),
             missing_rates(on),
         ),
+        "job_sheets.job_of_product": lambda: job_sheets.job_of_product(on, "crate", 5),
         "workings.work_out_cost": lambda: workings.work_out_cost(on, "crate", 5, TODAY),
         "pricing.price_product": lambda: pricing.price_product(on, question),
         "month.plan_month": lambda: (

@@ -174,21 +174,20 @@ def in_batches(found: Iterable[Any], size: int) -> Iterator[list[Any]]:
         yield rows
 
 
-def mark_stale(connection: sa.Connection, workshop_id: UUID, thing: Thing) -> None:
-    """Mark the listings whose bill of resources may change because this thing changed."""
-    if thing.collection in CONDITIONS:
-        return
+def mark_stale(connection: sa.Connection, workshop_id: UUID, *things: Thing) -> None:
+    """Mark the listings whose bill of resources may change because these things changed."""
+    changed = [thing for thing in things if thing.collection not in CONDITIONS]
     fresh = listing_prices.update().where(
         listing_prices.c.workshop_id == workshop_id, listing_prices.c.is_stale.is_(sa.false())
     )
     listing = listing_prices.c.listing
     affected: Iterator[sa.ColumnElement[bool]]
-    if thing.collection == "overheads":  # every product carries a share of them
+    if any(thing.collection == "overheads" for thing in changed):  # every product carries a share of them
         ours = listing_prices.c.workshop_id == workshop_id
         affected = (listing.between(*span) for span in spans(connection, listing, ours))
     else:
-        resting = _resting_codes(connection, workshop_id, [thing], size=_SPAN)
-        affected = (listing.in_(codes) for codes in resting)
+        resting = (_resting_codes(connection, workshop_id, some, size=_SPAN) for some in in_batches(changed, WRITTEN))
+        affected = (listing.in_(codes) for each in resting for codes in each)
     for some in affected:
         connection.execute(fresh.where(some).values(is_stale=True))
 

@@ -1,6 +1,6 @@
 """Dated rates: the terms of a resource from a day on."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -16,7 +16,7 @@ from service.encoding import trusted
 from service.store.engine import metering
 from service.store.engine.stored_rows import put
 from service.store.engine.tables import rates, registrations
-from service.store.registering.registrations import within
+from service.store.registering.registrations import by_collection, within
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,15 +55,14 @@ def page_of_rates(
 
 
 def rates_of_some(
-    connection: sa.Connection, workshop_id: UUID, collection: str, first: str, last: str
-) -> dict[str, list[StoredRate]]:
-    """All rates of the things of a collection whose codes are in this range, by code and first day."""
-    query = sa.select(rates).where(
-        rates.c.workshop_id == workshop_id, rates.c.collection == collection, rates.c.code.between(first, last)
-    )
-    found: dict[str, list[StoredRate]] = {}
-    for row in connection.execute(query.order_by(rates.c.code, rates.c.valid_from)):
-        found.setdefault(row.code, []).append(_stored_rate(row))
+    connection: sa.Connection, workshop_id: UUID, things: Iterable[Thing]
+) -> dict[Thing, dict[date, StoredRate]]:
+    """All rates of some things, by first day."""
+    found: dict[Thing, dict[date, StoredRate]] = {}
+    for collection, some in by_collection(things):
+        ours = rates.c.workshop_id == workshop_id, rates.c.collection == collection, rates.c.code.in_(some)
+        for row in connection.execute(sa.select(rates).where(*ours).order_by(rates.c.code, rates.c.valid_from)):
+            found.setdefault(Thing(collection, row.code), {})[row.valid_from] = _stored_rate(row)
     return found
 
 
@@ -73,12 +72,30 @@ def has_rates(connection: sa.Connection, workshop_id: UUID, thing: Thing) -> boo
     return found.first() is not None
 
 
-def save_rate(connection: sa.Connection, workshop_id: UUID, rate: DatedRate, revision: int) -> None:
-    """Create or replace the rate of this first day."""
-    thing, day = Thing.of(rate.resource), rates.c.valid_from == rate.valid_from
-    key = {"workshop_id": workshop_id, **thing._asdict(), "valid_from": rate.valid_from}
-    with metering.replaced(connection, rates, workshop_id, within(rates, workshop_id, *thing), day):
-        put(connection, rates, {**key, "terms": rate.terms, "revision": revision, "changed_at": clock.now()})
+def save_rates(connection: sa.Connection, workshop_id: UUID, dated: Sequence[DatedRate], revision: int) -> None:
+    """Create or replace rates, each of its first day."""
+    changed_at = clock.now()
+    of_things: dict[Thing, list[DatedRate]] = {}
+    for rate in dated:
+        of_things.setdefault(Thing.of(rate.resource), []).append(rate)
+    for collection, some in by_collection(of_things):
+        rows = (
+            {
+                "workshop_id": workshop_id,
+                "collection": collection,
+                "code": code,
+                "valid_from": rate.valid_from,
+                "terms": rate.terms,
+                "revision": revision,
+                "changed_at": changed_at,
+            }
+            for code in some
+            for rate in of_things[Thing(collection, code)]
+        )
+        with metering.replaced(
+            connection, rates, workshop_id, rates.c.collection == collection, rates.c.code.in_(some)
+        ):
+            put(connection, rates, *rows)
 
 
 def delete_rate(connection: sa.Connection, workshop_id: UUID, thing: Thing, valid_from: date) -> None:

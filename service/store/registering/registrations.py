@@ -1,6 +1,6 @@
 """What a workshop has registered, and what uses what."""
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -45,6 +45,7 @@ def _registration(row: Iterable[Any]) -> Registration:
     )
 
 
+_SOME = 500
 _ONE = sa.select(registrations).where(within(registrations, *map(sa.bindparam, ("workshop_id", "collection", "code"))))
 """Built once, because every price sheet of a listing runs it."""
 
@@ -62,12 +63,24 @@ def find_registration_now(database: Database, workshop_id: UUID, thing: Thing) -
 
 
 def find_registrations(
-    connection: sa.Connection, workshop_id: UUID, collection: str, codes: Iterable[str]
-) -> list[Registration]:
-    """Those of a collection with these codes, retired or not."""
-    ours = registrations.c.workshop_id == workshop_id, registrations.c.collection == collection
-    rows = connection.execute(sa.select(registrations).where(*ours, registrations.c.code.in_(list(codes))))
-    return [_registration(row) for row in rows]
+    connection: sa.Connection, workshop_id: UUID, things: Iterable[Thing]
+) -> dict[Thing, Registration]:
+    """Those of the things that are registered, retired or not."""
+    found: dict[Thing, Registration] = {}
+    for collection, some in by_collection(things):
+        ours = registrations.c.workshop_id == workshop_id, registrations.c.collection == collection
+        for row in connection.execute(sa.select(registrations).where(*ours, registrations.c.code.in_(some))):
+            found[Thing(collection, row.code)] = _registration(row)
+    return found
+
+
+def by_collection(things: Iterable[Thing]) -> Iterator[tuple[str, Sequence[str]]]:
+    """The codes of things by collection, as many at a time as one statement looks for."""
+    codes: dict[str, list[str]] = {}
+    for collection, code in things:
+        codes.setdefault(collection, []).append(code)
+    for collection, every in codes.items():
+        yield from ((collection, every[place : place + _SOME]) for place in range(0, len(every), _SOME))
 
 
 def page_of_registrations(
@@ -103,22 +116,38 @@ def codes_near(connection: sa.Connection, workshop_id: UUID, thing: Thing, most:
     return found
 
 
-def save_registration(
-    connection: sa.Connection, workshop_id: UUID, thing: Thing, facts: Registered, revision: int
+def save_registrations(
+    connection: sa.Connection, workshop_id: UUID, facts: Mapping[Thing, Registered], revision: int
 ) -> None:
-    """Create or replace the registration, without its uses; a retired one is restored."""
-    key = {"workshop_id": workshop_id, **thing._asdict()}
-    its_code = registrations.c.collection == thing.collection, registrations.c.code == thing.code
-    with metering.replaced(connection, registrations, workshop_id, *its_code):
-        put(connection, registrations, {**key, "facts": facts, "revision": revision, "retired_at": None})
+    """Create or replace registrations, without their uses; retired ones are restored."""
+    for collection, some in by_collection(facts):
+        its_codes = registrations.c.collection == collection, registrations.c.code.in_(some)
+        rows = (
+            {
+                "workshop_id": workshop_id,
+                "collection": collection,
+                "code": code,
+                "facts": facts[Thing(collection, code)],
+                "revision": revision,
+                "retired_at": None,
+            }
+            for code in some
+        )
+        with metering.replaced(connection, registrations, workshop_id, *its_codes):
+            put(connection, registrations, *rows)
 
 
-def save_uses(connection: sa.Connection, workshop_id: UUID, thing: Thing, used: Collection[Thing]) -> None:
-    """Replace the uses of a registration by these, all of which are registered."""
-    key = {"workshop_id": workshop_id, **thing._asdict()}
-    _forget_uses(connection, workshop_id, thing)
-    if used:
-        rows = [{**key, "used_collection": each.collection, "used_code": each.code} for each in used]
+def save_uses(connection: sa.Connection, workshop_id: UUID, used: Mapping[Thing, Collection[Thing]]) -> None:
+    """Replace the uses of registrations by these, all of which are registered."""
+    for collection, some in by_collection(used):
+        its_codes = uses.c.workshop_id == workshop_id, uses.c.collection == collection, uses.c.code.in_(some)
+        connection.execute(uses.delete().where(*its_codes))
+    rows = [
+        {"workshop_id": workshop_id, **thing._asdict(), "used_collection": each.collection, "used_code": each.code}
+        for thing, named in used.items()
+        for each in named
+    ]
+    if rows:
         connection.execute(uses.insert(), rows)
 
 
@@ -129,11 +158,7 @@ def retire_registration(connection: sa.Connection, workshop_id: UUID, thing: Thi
         .where(within(registrations, workshop_id, *thing))
         .values(retired_at=clock.now(), revision=revision)
     )
-    _forget_uses(connection, workshop_id, thing)
-
-
-def _forget_uses(connection: sa.Connection, workshop_id: UUID, thing: Thing) -> None:
-    connection.execute(uses.delete().where(within(uses, workshop_id, *thing)))
+    save_uses(connection, workshop_id, {thing: ()})
 
 
 def users_of(connection: sa.Connection, workshop_id: UUID, thing: Thing) -> list[str]:

@@ -93,9 +93,10 @@ class Products(Remembered[Product]):
                 self.of(code, partial(_itself, product))
 
     def _read(self, codes: list[str]) -> list[tuple[str, Product]]:
+        things = [Thing("products", code) for code in codes]
         with self._workspace.reading() as connection:
-            found = registrations.find_registrations(connection, self._workspace.workshop_id, "products", codes)
-        return [(each.code, each.facts) for each in found if isinstance(each.facts, Product)]
+            found = registrations.find_registrations(connection, self._workspace.workshop_id, things)
+        return [(each.code, each.facts) for each in found.values() if isinstance(each.facts, Product)]
 
 
 def _itself(product: Product) -> Product:

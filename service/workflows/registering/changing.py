@@ -1,7 +1,7 @@
 """Changes one registered thing: checks the precondition, raises the revision, and records the change."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from service.domain.audit import Action, Change
@@ -50,17 +50,30 @@ class Registering:
     warnings: tuple[PlausibilityWarning, ...] = ()
 
 
+@dataclass(slots=True)
+class OneAct:
+    """Changes made together: they have one revision, and are recorded as one act.
+
+    Attributes:
+        revision: the workshop's revision with these changes; 0 before the first.
+    """
+
+    changes: list[Change] = field(default_factory=list)
+    revision: int = 0
+
+    def record(self, connection: Connection, workspace: Workspace) -> None:
+        """Record what was changed, if anything was."""
+        if self.changes:
+            audit.record(connection, workspace.workshop_id, workspace.actor, self.changes)
+
+
 def change(
-    connection: Connection,
-    workspace: Workspace,
-    entry: Entry,
-    precondition: Precondition,
-    act: list[Change] | None = None,
+    connection: Connection, workspace: Workspace, entry: Entry, precondition: Precondition, act: OneAct | None = None
 ) -> Registering:
     """Apply a change under the workshop's lock; the same again changes nothing.
 
     Args:
-        act: where the change is added, if it is a part of an act that the caller records; recorded by itself if None.
+        act: the act that it is a part of, which the caller records; an act of its own if None.
 
     Raises:
         PreconditionFailedError: the state has changed since the caller read it.
@@ -69,13 +82,12 @@ def change(
     expect(None if revision_now is None else revision_tag(workspace.workshop, revision_now), precondition, entry.what)
     if revision_now is not None and before == entry.wanted:
         return Registering(action=None, revision=revision_now, state=before)
-    revision = next_revision(connection, workspace.workshop_id)
-    entry.save(revision)
+    whole = act or OneAct()
+    whole.revision = whole.revision or next_revision(connection, workspace.workshop_id)
+    entry.save(whole.revision)
     registered = Action.REGISTERED if revision_now is None else Action.REPLACED
     action = entry.gone if entry.wanted is None else registered
-    made = Change(subject=entry.subject, action=action, before=before, after=entry.wanted)
+    whole.changes.append(Change(subject=entry.subject, action=action, before=before, after=entry.wanted))
     if act is None:
-        audit.record(connection, workspace.workshop_id, workspace.actor, [made])
-    else:
-        act.append(made)
-    return Registering(action=action, revision=revision, state=entry.wanted)
+        whole.record(connection, workspace)
+    return Registering(action=action, revision=whole.revision, state=entry.wanted)

@@ -75,8 +75,9 @@ def register(workspace: Workspace, thing: Thing, facts: Registered, precondition
             if isinstance(facts, Product):
                 _check_nesting(connection, workspace, thing.code, facts)
                 check_machines(connection, workspace, facts)
-            save_facts(connection, workspace, thing, facts, revision)
-            registrations.save_uses(connection, workspace.workshop_id, thing, named)
+            registrations.save_registrations(connection, workspace.workshop_id, {thing: facts}, revision)
+            registrations.save_uses(connection, workspace.workshop_id, {thing: named})
+            prices_in_force.mark_stale(connection, workspace.workshop_id, thing)
 
         return change(connection, workspace, facts_entry(thing, facts, there, save), precondition)
 
@@ -85,12 +86,6 @@ def facts_entry(thing: Thing, facts: Registered, there: Registration | None, sav
     """The change that registers facts in place of what is there, retired or not."""
     registered = None if there is None or there.retired_at else (there.facts, there.revision)
     return Entry(described(thing), str(thing), registered, facts, save)
-
-
-def save_facts(connection: Connection, workspace: Workspace, thing: Thing, facts: Registered, revision: int) -> None:
-    """Save facts without their uses, which are saved once everything that they name is there."""
-    registrations.save_registration(connection, workspace.workshop_id, thing, facts, revision)
-    prices_in_force.mark_stale(connection, workspace.workshop_id, thing)
 
 
 def fixed_problems(
@@ -188,22 +183,19 @@ def put_rate(workspace: Workspace, rate: DatedRate, precondition: Precondition =
     thing = Thing.of(rate.resource)
     with workspace.changing() as connection:
         registered = _registered(connection, workspace, thing)
-        return change(connection, workspace, rate_entry(connection, workspace, rate, registered.facts), precondition)
+        there = rates.find_rate(connection, workspace.workshop_id, thing, rate.valid_from)
+
+        def save(revision: int) -> None:
+            if problems := rate_problems(rate.terms, registered.facts, rate.valid_from):
+                raise InvalidValuesError(problems)
+            rates.save_rates(connection, workspace.workshop_id, [rate], revision)
+
+        return change(connection, workspace, rate_entry(rate, there, save), precondition)
 
 
-def rate_entry(connection: Connection, workspace: Workspace, rate: DatedRate, facts: Registered) -> Entry:
-    """The change that registers a rate of a thing with these facts, under the workshop's lock.
-
-    Saving raises InvalidValuesError if the terms do not fit the facts.
-    """
+def rate_entry(rate: DatedRate, there: StoredRate | None, save: Callable[[int], None]) -> Entry:
+    """The change that registers a rate in place of what is there."""
     thing = Thing.of(rate.resource)
-    there = rates.find_rate(connection, workspace.workshop_id, thing, rate.valid_from)
-
-    def save(revision: int) -> None:
-        if problems := rate_problems(rate.terms, facts, rate.valid_from):
-            raise InvalidValuesError(problems)
-        rates.save_rate(connection, workspace.workshop_id, rate, revision)
-
     current = (there.rate.terms, there.revision) if there else None
     what, subject = _described_rate(thing, rate.valid_from), rate_subject(rate.resource, rate.valid_from)
     return Entry(what, subject, current, rate.terms, save)

@@ -82,8 +82,8 @@ def sell_many(owner: Owner) -> None:
         assert found is not None
         revision = next_revision(connection, workshop_id)
         for place in range(MANY - 1):
-            registrations.save_registration(
-                connection, workshop_id, Thing("listings", f"l-{place:04}"), found.facts, revision
+            registrations.save_registrations(
+                connection, workshop_id, {Thing("listings", f"l-{place:04}"): found.facts}, revision
             )
 
 

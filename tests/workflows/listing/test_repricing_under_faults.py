@@ -45,8 +45,8 @@ def put_on_sale(owner: Owner, how_many: int) -> None:
         for number in range(how_many):
             policy = builders.policy(value=str(Decimal(number % 40 + 10) / 100))
             facts = decoded(builders.listing(policy=policy), Listing)
-            registrations.save_registration(
-                connection, owner.workshop_id, Thing("listings", f"sheet-{number:04}"), facts, 0
+            registrations.save_registrations(
+                connection, owner.workshop_id, {Thing("listings", f"sheet-{number:04}"): facts}, 0
             )
 
 
