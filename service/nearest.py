@@ -19,6 +19,12 @@ def nearest(name: str, names: Iterable[str]) -> str | None:
     return bare[found[0]] if found else None
 
 
+def in_place_of(name: str, names: Iterable[str]) -> str:
+    """The end of a refusal where a required name is missing, "; 'quantitty' is there in place of 'quantity'"."""
+    found = nearest(name, names)
+    return "" if found is None else f"; '{found}' is there in place of '{name}'"
+
+
 def did_you_mean(name: str, names: Iterable[str]) -> str:
     """The end of a refusal, "; did you mean 'brick'?"; empty if no name is much like this one."""
     found = nearest(name, names)

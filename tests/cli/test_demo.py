@@ -201,7 +201,7 @@ def test_loading_the_demo_keeps_the_exchange_rates_of_earlier_days(app: flask.Fl
 def test_a_batch_of_bricks_is_quoted_and_the_quotation_printed(
     demo: Client, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    run_command(demo, "quote_bricks", command=quote_bricks())
+    run_command(demo, "quote_bricks", "--full", command=quote_bricks())
 
     printed = capsys.readouterr().out
     (summary,) = items(demo, "quotations")
@@ -213,6 +213,12 @@ def test_a_batch_of_bricks_is_quoted_and_the_quotation_printed(
     assert len(quotation["figures"]["lines"][0]["quoted"]["allowances"]) == 1
     assert len(quotation["figures"]["charges"]) == 1
     assert quotation["remarks"]["warnings"] == []
+
+    run_command(demo, "quote_bricks", command=quote_bricks())
+
+    short = capsys.readouterr().out
+    assert f"A brick costs {full_cost:.4f} EUR in a batch of 500." in short
+    assert f"Quoted for a total of {quotation['figures']['totals']['payable']['amount']} EUR" in short
 
 
 def test_quoting_bricks_is_refused_in_the_words_of_the_service(

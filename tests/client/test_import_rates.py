@@ -314,11 +314,12 @@ class TestWrongLines:
         [
             (b"", "line 1: must name the columns"),
             (b"resource;valid_from;member;value;currency\n", "line 1: must name the columns"),
+            (b"resource,valid_form,member,value,currency\n", "; 'valid_form' is there in place of 'valid_from'"),
             (HEADER.encode(), "line 2: there is no line with a rate"),
             (HEADER.encode() + b'"open', "line 2: not CSV by RFC 4180: "),
             (HEADER.encode() + b"\xe9\n", "is not UTF-8"),
         ],
-        ids=["empty", "semicolons", "heading alone", "open quotes", "Latin-1"],
+        ids=["empty", "semicolons", "a wrong column", "heading alone", "open quotes", "Latin-1"],
     )
     def test_in_a_file_that_is_not_csv_are_reported(self, run_import: Import, content: bytes, told: str) -> None:
         ended = run_import(content)

@@ -179,6 +179,8 @@ class TestThePriceSheet:
         told = [(name.partition(",")[0], figure) for name, figure in rows]
         assert {name: figure for name, figure in told if name.startswith("less ")}.items() <= kept.items()
         assert ("PROFIT", kept["profit"]) in told
+        is_foreign = price_sheet(demo, listing)["currency"] != "EUR"
+        assert ("the same at home" in dict(told)) == is_foreign
         left = [Decimal(figure) for name, figure in told if name.startswith(("less ", "plus "))]
         assert Decimal(kept["gross price"]) + sum(left) == Decimal(kept["profit"])
 

@@ -282,6 +282,8 @@ class TestRefusals:
             ("order.yaml", "lines: []\neach_line: 3", "each_line must have members"),
             ("order.yaml", "lines: []\nlines: []", "'lines' occurs twice"),
             ("order.csv", "product,pieces\nbrick,5\n", "the first line must name the columns"),
+            ("order.csv", "product,quantitty\nbrick,5\n", "; 'quantitty' is there in place of 'quantity'"),
+            ("order.yaml", "linse: []\n", "must have the member lines: a list of what is ordered; 'linse' is there in"),
             ("order.csv", "product,quantity\nbrick\n", "line 2 has 1 values for 2 columns"),
             ("order.csv", "product,quantity,policy//value\nbrick,5,1\n", "is not a member"),
             ("order.csv", 'product,quantity\n"brick,5\n', "unexpected end of data"),

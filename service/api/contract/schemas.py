@@ -78,6 +78,13 @@ def nested_messages(problems: tuple[InvalidValueError, ...]) -> dict[str, Any]:
     return messages
 
 
+def _without_form(told: Any, *, is_given: bool) -> str | None:
+    """What is wrong with a field, if that does not say what is expected: it is not given, or of another type."""
+    if isinstance(told, dict):
+        return _NO_OBJECT if _NO_OBJECT in str(told.get(ma.exceptions.SCHEMA)) else None
+    return str(told[0]) if told[0] in _WITHOUT_FORM or not (is_given or ":" in told[0]) else None
+
+
 class DeclaredSchema(ma.Schema):
     """Loads an object of its class; reports every problem that the class's own checks find, with its place."""
 
@@ -98,10 +105,8 @@ class DeclaredSchema(ma.Schema):
                 messages[name] = [self._unknown(str(name))]
             elif name == ma.exceptions.SCHEMA and told == [_NO_OBJECT]:
                 messages[name] = [f"{_NO_OBJECT}, such as {form_of(self.declared_class)}"]
-            elif isinstance(told, list) and told[0] in _WITHOUT_FORM:
-                messages[name] = [f"{told[0]}: {expected(self.declared_class, name)}"]
-            elif _NO_OBJECT in str(told.get(ma.exceptions.SCHEMA) if isinstance(told, dict) else ""):
-                messages[name] = [f"{_NO_OBJECT}: {expected(self.declared_class, name)}"]
+            elif name in self.load_fields and (reason := _without_form(told, is_given=bool(data.get(name)))):
+                messages[name] = [f"{reason}: {expected(self.declared_class, name)}"]
 
     def _unknown(self, name: str) -> str:
         meant = nearest(name, self.load_fields)

@@ -15,6 +15,7 @@ from service.domain.currency.exchange_rates import DayRates
 from service.domain.values.declared import CurrencyCode, Positive, declared
 from service.domain.values.errors import InvalidValueError, UnknownCurrencyError
 from service.domain.values.money import check_currency_on
+from service.nearest import in_place_of
 
 
 @declared
@@ -76,7 +77,8 @@ class _Days:
         """Read all lines; raises the problem if any is wrong."""
         header: list[str] = next(rows, [])
         if sorted(header) != sorted(COLUMNS):
-            detail = f"must name the columns {', '.join(COLUMNS)}, separated by commas"
+            found = "".join(in_place_of(name, header) for name in COLUMNS if name not in header)
+            detail = f"must name the columns {', '.join(COLUMNS)}, separated by commas{found}"
             raise ProblemError.of_errors([{"line": 1, "detail": detail}])
         errors: list[dict[str, Any]] = []
         line = 1 + rows.line_num

@@ -51,7 +51,9 @@ def _missing_rates(error: MissingRatesError) -> ProblemError:
         }
         for each in error.missing
     ]
-    return ProblemError(422, "missing-rate", str(error), as_of=error.as_of.isoformat(), missing=missing)
+    day = error.as_of.isoformat()
+    told = f"{error}; a rate is put at its first day: /v1/{error.missing[0].resource}/rates/{day}"
+    return ProblemError(422, "missing-rate", told, as_of=day, missing=missing)
 
 
 def _simple(status: int, kind: str, *facts: str) -> Callable[[Any], ProblemError]:

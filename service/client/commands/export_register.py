@@ -21,6 +21,7 @@ from service.client.files.new_file import new_file
 from service.client.http import Service
 from service.client.members import without_nothing
 from service.client.progress import waiting_shown
+from service.nearest import did_you_mean
 
 ADDRESS = "/v1/register"
 _AS_WRITTEN = re.compile(r"-?(?:0|[1-9][0-9]*)\.[0-9]+|[0-9]{4}-[0-9]{2}-[0-9]{2}")
@@ -71,5 +72,6 @@ def _fetched(service: Service) -> dict[str, Any]:
 def _chosen(register: dict[str, Any], names: tuple[str, ...]) -> dict[str, Any]:
     """The collections wanted, with what they have."""
     if unknown := sorted(set(names) - register.keys()):
-        raise click.UsageError(f"there is no collection {', '.join(unknown)}; there are {', '.join(register)}")
+        meant = did_you_mean(unknown[0], register) or f"; there are {', '.join(register)}"
+        raise click.UsageError(f"there is no collection {', '.join(unknown)}{meant}")
     return {name: without_nothing(each) for name, each in register.items() if name in (names or register)}

@@ -10,6 +10,7 @@ from typing import Any
 from service.client.ends import RefusedError
 from service.client.files.exact_yaml import read_yaml
 from service.client.members import changed, path_of
+from service.nearest import in_place_of
 
 _ENDINGS = {".yaml", ".yml", ".csv"}
 _FLAGS = {"true": True, "false": False}
@@ -86,7 +87,8 @@ def request_of_file(
 def _members(kind: Kind, text: str) -> dict[str, Any]:
     found = read_yaml(text)
     if not isinstance(found, dict) or not isinstance(found.get("lines"), list):
-        raise ValueError(f"{kind.name} must have the member lines: a list of {kind.lines}")
+        given = in_place_of("lines", map(str, found)) if isinstance(found, dict) and "lines" not in found else ""
+        raise ValueError(f"{kind.name} must have the member lines: a list of {kind.lines}{given}")
     if not isinstance(found.get("each_line", {}), dict):
         raise ValueError("each_line must have members: those of every line that does not set them itself")
     return found
@@ -97,7 +99,8 @@ def _rows(kind: Kind, text: str) -> Iterator[dict[str, Any]]:
     reader = csv.reader(io.StringIO(text, newline=""), strict=True)
     header = [name.strip() for name in next(reader, [])]
     if not set(kind.required) <= set(header):
-        raise ValueError(f"the first line must name the columns, among them {' and '.join(kind.required)}")
+        given = "".join(in_place_of(name, header) for name in kind.required if name not in header)
+        raise ValueError(f"the first line must name the columns, among them {' and '.join(kind.required)}{given}")
     paths = [path_of(name) for name in header]
     for row in reader:
         if not any(row):

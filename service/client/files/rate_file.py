@@ -11,6 +11,7 @@ from typing import Any
 
 from service.client import members
 from service.client.ends import EndedError, RefusedError
+from service.nearest import in_place_of
 
 COLUMNS = ("resource", "valid_from", "member", "value", "currency")
 _RESOURCE = re.compile(r"[a-z]+(?:-[a-z]+)*/[A-Za-z0-9][A-Za-z0-9._-]{0,63}")
@@ -87,7 +88,8 @@ def read_file(path: Path) -> list[FileRate]:
 def _read(rows: Any) -> list[FileRate]:
     header: list[str] = [name.strip() for name in next(rows, [])]
     if sorted(header) != sorted(COLUMNS):
-        raise WrongLinesError([(1, f"must name the columns {', '.join(COLUMNS)}, separated by commas")])
+        given = "".join(in_place_of(name, header) for name in COLUMNS if name not in header)
+        raise WrongLinesError([(1, f"must name the columns {', '.join(COLUMNS)}, separated by commas{given}")])
     found: dict[tuple[str, str], FileRate] = {}
     problems: list[tuple[int, str]] = []
     number = 1 + rows.line_num

@@ -73,7 +73,7 @@ class _Sheet:
                 yield from self._row(name, figure)
         margin = "" if price["margin_share"] is None else f", a margin of {share(price['margin_share'])}"
         yield from self._row(f"PROFIT{margin}", profit)
-        if sheet["settlement"] is not None:
+        if sheet["settlement"] is not None and sheet["settlement"]["proceeds"]["currency"] != sheet["currency"]:
             yield from self._row("the same at home", self._home()[-1][1])
         yield from self._floor()
         yield from self._discount()

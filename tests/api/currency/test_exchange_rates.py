@@ -335,7 +335,8 @@ class TestImport:
     def test_without_its_header_is_refused_with_the_columns_it_needs(self, client: Client, text: str) -> None:
         response = refused(client, "POST", "exchange-rates/import?source=customs", CsvFile(text), status=422)
 
-        assert lines(response) == [(1, "must name the columns day, base, currency, rate, separated by commas")]
+        assert [line for line, _ in lines(response)] == [1]
+        assert "must name the columns day, base, currency, rate, separated by commas" in lines(response)[0][1]
 
     def test_without_a_rate_is_refused(self, client: Client) -> None:
         response = refused(client, "POST", "exchange-rates/import?source=customs", CsvFile(f"{HEADER}\n"), status=422)

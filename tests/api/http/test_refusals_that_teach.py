@@ -45,6 +45,8 @@ ASKED: list[tuple[str, str, Any, str]] = [
     ("a body", "PUT tools/mould", [], 'the body: must be an object, such as {"name": "Brick mould, two cavities"}'),
     ("an entry", BRICK, product(operations=[1]), '/operations/0: must be an object, such as {"name": "pressing",'),
     ("a member without an example", "POST quotations", quotation(note=None), "/note: must not be null: anything else"),
+    ("what another member needs", "PUT machines/press", {"name": "Press", "rated_power_kw": 12}, 'such as "grid"'),
+    ("what one of two needs", BRICK, {"name": "Brick"}, "a material or an operation: what goes into it, such as [{"),
     ("a choice", "PUT materials/hdpe", material(unit="KG"), "must be one of kg, l, m, m2, piece; did you mean 'kg'?"),
     ("a count in quotes", f"POST {COSTS}", {"quantity": "5"}, "/quantity: must be a whole number, without quotes"),
     ("a resource", f"POST {COSTS}", {"quantity": 5, "rates": {"material/hdpe": {}}}, RESOURCE),
