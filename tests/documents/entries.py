@@ -8,6 +8,7 @@ from typing import Any
 from hypothesis import strategies as st
 from iso4217 import Currency
 
+from service.domain.listing.listings import Availability
 from service.domain.listing.price_list import PriceListEntry
 from service.domain.listing.unit_price import Measure, UnitPrice
 from service.domain.safety.cautions import Caution
@@ -55,7 +56,7 @@ def amounts_of(draw: st.DrawFn, currency: str) -> Money:
 @st.composite
 def entries(draw: st.DrawFn, *, priced: bool | None = None) -> PriceListEntry:
     """An entry with any of its optional members, or with the problem in place of a price."""
-    currency = draw(st.sampled_from(sorted(DECIMALS)))
+    currency, base = draw(st.sampled_from(sorted(DECIMALS))), draw(st.sampled_from(BASE_QUANTITIES))
     entry = beam(
         listing=draw(codes),
         product=draw(codes),
@@ -63,12 +64,16 @@ def entries(draw: st.DrawFn, *, priced: bool | None = None) -> PriceListEntry:
         description=draw(st.just("") | names),
         channel=draw(codes),
         currency=currency,
-        base_quantity=draw(st.sampled_from(BASE_QUANTITIES)),
+        base_quantity=base,
+        pieces_per_order=base,
         shipping_weight_kg=draw(measures),
         mass_kg=draw(measures),
         length_mm=draw(measures),
         width_mm=draw(measures),
         height_mm=draw(measures),
+        url=draw(st.just("") | codes.map("https://shop.example/{}".format)),
+        image=draw(st.just("") | codes.map("https://shop.example/{}.png".format)),
+        availability=draw(st.none() | st.sampled_from(Availability)),
         cautions=tuple(draw(st.lists(names.map(a_caution), max_size=2))),
     )
     if not (draw(st.booleans()) if priced is None else priced):

@@ -13,17 +13,22 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.documents.listing.price_list import price_list_json_ld
+from service.domain.listing.listings import Availability
 from service.domain.listing.price_list import PriceListEntry
 from service.domain.selling.channels import Display
-from tests.documents.entries import entries
+from service.domain.selling.seller import Seller
+from service.domain.values.money import in_currency
+from service.encoding import decoded
+from tests.documents.entries import beam, entries
 from tests.domain.strategies import tried
 from tests.published.vocabulary import violations
+from tests.support import builders
 
 UNIT_CODES = {"kg": "KGM", "m": "MTR", "m2": "MTK", "m3": "MTQ", "mm": "MMT"}
 
 
-def published(*listed: PriceListEntry) -> Any:
-    return json.loads(b"".join(price_list_json_ld(listed)))
+def published(*listed: PriceListEntry, seller: Seller | None = None) -> Any:
+    return json.loads(b"".join(price_list_json_ld(listed, seller)))
 
 
 def quantity(value: Decimal, unit: str) -> dict[str, str]:
@@ -36,6 +41,27 @@ class TestAPriceList:
     def test_keeps_to_the_vocabulary(self, listed: list[PriceListEntry]) -> None:
         assert violations(published(*listed)) == []
 
+    @pytest.mark.parametrize(
+        "seller", [Seller(name="Kiln Lane"), decoded(builders.seller(), Seller)], ids=["bare", "full"]
+    )
+    def test_names_the_seller_once_and_where_to_see_and_have_it(self, seller: Seller) -> None:
+        known = {"url": "https://shop.example/beam", "image": "https://shop.example/beam.png"}
+        entry = beam(price=in_currency(Decimal(5), "EUR"), availability=Availability.MADE_TO_ORDER, **known)
+
+        document = published(entry, seller=seller)
+
+        organization, product = document["@graph"]
+        assert violations(document) == []
+        assert product["offers"]["seller"] == {"@id": organization["@id"]} == {"@id": seller.url or "#seller"}
+        assert product["offers"]["availability"] == "https://schema.org/MadeToOrder"
+        assert (product["url"], product["offers"]["url"], product["image"]) == (
+            known["url"],
+            known["url"],
+            known["image"],
+        )
+        assert organization["name"] == seller.name
+        assert organization.get("address", {}).get("addressCountry") == seller.address.country
+
     @tried
     @given(entries())
     def test_gives_every_figure_exactly_and_nothing_that_is_not_known(self, entry: PriceListEntry) -> None:
@@ -46,6 +72,7 @@ class TestAPriceList:
             assert product.get(name) == (None if value is None else quantity(value, unit))
         assert (product["sku"], product["name"]) == (entry.product, entry.name)
         assert product.get("description", "") == entry.description
+        assert (product.get("url", ""), product.get("image", "")) == (entry.url, entry.image)
         assert tuple(each["value"] for each in product.get("additionalProperty", [])) == entry.cautions
         assert ("offers" in product) == (entry.price is not None)
 

@@ -6,13 +6,14 @@ or a subclass. The vocabulary also allows a text in place of any thing; this che
 """
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
 _DEFINITIONS = json.loads(Path(__file__).with_name("schema_org.json").read_text())
 TYPES: dict[str, list[str]] = _DEFINITIONS["types"]
 PROPERTIES: dict[str, dict[str, Any]] = _DEFINITIONS["properties"]
+MEMBERS: dict[str, list[str]] = _DEFINITIONS["members"]
 CONTEXT = "https://schema.org"
 
 
@@ -25,7 +26,19 @@ def violations(document: Any) -> list[str]:
     """Returns everything in the document that the definitions do not allow."""
     if not isinstance(document, dict) or document.get("@context") != CONTEXT or set(document) != {"@context", "@graph"}:
         return ["must be an object with the context of the vocabulary and a graph"]
-    return [problem for node in document["@graph"] for problem in _of_node(node)]
+    named = {node["@id"]: node for node in document["@graph"] if isinstance(node, dict) and "@id" in node}
+    return [problem for node in document["@graph"] for problem in _of_node(_resolved(node, named))]
+
+
+def _resolved(value: Any, named: Mapping[str, Any]) -> Any:
+    """The value with the node that it names in place of each reference."""
+    if isinstance(value, list):
+        return [_resolved(each, named) for each in value]
+    if not isinstance(value, dict):
+        return value
+    if set(value) == {"@id"}:
+        return named.get(value["@id"], value)
+    return {name: _resolved(each, named) for name, each in value.items()}
 
 
 def _of_node(node: Any) -> Iterator[str]:
@@ -34,7 +47,7 @@ def _of_node(node: Any) -> Iterator[str]:
         return
     kinds = with_superclasses(node["@type"])
     for name, value in node.items():
-        if name == "@type":
+        if name in ("@type", "@id"):
             continue
         definition = PROPERTIES.get(name)
         if definition is None:
@@ -61,4 +74,6 @@ def _of_value(name: str, value: Any, allowed: set[str]) -> Iterator[str]:
 
 
 def _kinds_of_text(value: Any) -> set[str]:
-    return {"Text", "URL"} if str(value).startswith(("https://", "http://")) else {"Text"}
+    text = str(value)
+    members = {kind for kind, names in MEMBERS.items() if text in {f"{CONTEXT}/{name}" for name in names}}
+    return {"Text", "URL", *members} if text.startswith(("https://", "http://")) else {"Text"}

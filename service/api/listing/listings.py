@@ -26,6 +26,7 @@ from service.domain.values.forms import LocaleCode
 from service.workflows.listing import listings
 from service.workflows.listing.listings import ListingQuestion, ListingSheet
 from service.workflows.listing.price_list import ListedPrice, price_list
+from service.workflows.workshop.letterhead import find_seller
 
 blueprint = Blueprint("listings-sheets", __name__, url_prefix="/v1", description="Prices of listings.")
 
@@ -113,9 +114,9 @@ class PriceList(MethodView):
         if media_type in (HTML, PDF):
             return tagged(state_tag(workshop()), lambda: _written(query, media_type))
         parameters = "; charset=utf-8; header=present" if media_type == CSV else ""
-        return tagged(
-            state_tag(workshop()), lambda: whole(_WRITERS[media_type](query.entries()), media_type + parameters)
-        )
+        seller, _ = find_seller(workspace())
+        parts = _WRITERS[media_type](query.entries(), seller)
+        return tagged(state_tag(workshop()), lambda: whole(parts, media_type + parameters))
 
 
 MAX_ON_PAPER, MAX_LABELS = 2_000, 600

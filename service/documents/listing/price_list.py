@@ -1,13 +1,16 @@
 """A price list for programs, streamed: CSV (RFC 4180) and structured data (schema.org, JSON-LD)."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from decimal import Decimal
+from itertools import chain
 from typing import Any
 
 from service.documents.writing.csv_text import csv_lines, guarded
+from service.domain.listing.listings import Availability
 from service.domain.listing.price_list import PriceListEntry
 from service.domain.listing.unit_price import Measure, UnitPrice
 from service.domain.selling.channels import Display
+from service.domain.selling.seller import Seller
 from service.domain.values.money import Money
 from service.encoding import encoded, to_bytes
 
@@ -39,13 +42,16 @@ COLUMNS = (
     "margin_share",
     "formatted_price",
     "formatted_unit_price",
+    "url",
+    "image",
+    "availability",
     "cautions",
     "problem",
 )
 """Columns of the CSV; every amount is in the currency of its line."""
 
 
-def price_list_csv(entries: Iterable[PriceListEntry]) -> Iterator[bytes]:
+def price_list_csv(entries: Iterable[PriceListEntry], _seller: Seller | None = None) -> Iterator[bytes]:
     """The entries as CSV; several cautions are separated by ' | '."""
     return csv_lines(COLUMNS, ([_cell(_value(entry, column)) for column in COLUMNS] for entry in entries))
 
@@ -71,25 +77,51 @@ def _cell(value: Any) -> str:
 _CODES = {Measure.KILOGRAM: "KGM", Measure.METRE: "MTR", Measure.SQUARE_METRE: "MTK", Measure.CUBIC_METRE: "MTQ"}
 """Source: UN/ECE Recommendation No. 20, Codes for Units of Measure Used in International Trade, common codes."""
 _MILLIMETRE, _PIECE = "MMT", "H87"
+_SELLER = "#seller"
+"""Names the seller within the document, if it has no web site."""
 
 
-def price_list_json_ld(entries: Iterable[PriceListEntry]) -> Iterator[bytes]:
-    """The entries as JSON-LD in UTF-8, each a product with its offer, streamed.
+def price_list_json_ld(entries: Iterable[PriceListEntry], seller: Seller | None = None) -> Iterator[bytes]:
+    """The entries as JSON-LD in UTF-8, each a product with its offer, streamed; first the seller, to whom offers refer.
 
     Figures are texts in plain notation. A listing without a price has no offer. Every < is escaped, so that the
     document can be embedded in a script element.
 
-    Source: Schema.org vocabulary, Product, Offer, UnitPriceSpecification, OfferShippingDetails.
+    Source: Schema.org vocabulary, Product, Offer, UnitPriceSpecification, OfferShippingDetails, Organization.
     """
     yield b'{"@context":"https://schema.org","@graph":['
     between = b""
-    for entry in entries:
-        yield between + to_bytes(_product(entry)).replace(b"<", rb"\u003c")
+    sellers = [] if seller is None else [_organization(seller)]
+    for node in chain(sellers, (_product(entry, sellers) for entry in entries)):
+        yield between + to_bytes(node).replace(b"<", rb"\u003c")
         between = b","
     yield b"]}\n"
 
 
-def _product(entry: PriceListEntry) -> dict[str, Any]:
+def _organization(seller: Seller) -> dict[str, Any]:
+    address = seller.address
+    parts = {
+        "streetAddress": ", ".join(address.street_lines),
+        "postalCode": address.post_code,
+        "addressLocality": address.city,
+        "addressRegion": address.subdivision,
+        "addressCountry": address.country,
+    }
+    told = {name: text for name, text in parts.items() if text}
+    return {
+        "@id": seller.url or _SELLER,
+        **_node(
+            "Organization",
+            name=seller.name,
+            url=seller.url or None,
+            telephone=seller.telephone or None,
+            email=seller.email or None,
+            address=_node("PostalAddress", **told) if told else None,
+        ),
+    }
+
+
+def _product(entry: PriceListEntry, sellers: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
     return _node(
         "Product",
         sku=entry.product,
@@ -100,11 +132,13 @@ def _product(entry: PriceListEntry) -> dict[str, Any]:
         width=_quantity(entry.width_mm, _MILLIMETRE),
         height=_quantity(entry.height_mm, _MILLIMETRE),
         additionalProperty=[_node("PropertyValue", name="caution", value=each.text) for each in entry.cautions] or None,
-        offers=_offer(entry),
+        url=entry.url or None,
+        image=entry.image or None,
+        offers=_offer(entry, sellers),
     )
 
 
-def _offer(entry: PriceListEntry) -> dict[str, Any] | None:
+def _offer(entry: PriceListEntry, sellers: Sequence[Mapping[str, Any]]) -> dict[str, Any] | None:
     if entry.price is None:
         return None
     # The weight is that of an order: not of what is offered here, if several are usually ordered together.
@@ -117,8 +151,16 @@ def _offer(entry: PriceListEntry) -> dict[str, Any] | None:
         priceCurrency=entry.price.currency,
         eligibleQuantity=_base_quantity(entry),
         priceSpecification=list(_price_specifications(entry.price, entry)),
+        url=entry.url or None,
+        availability=None if entry.availability is None else _availability(entry.availability),
+        seller=next(({"@id": each["@id"]} for each in sellers), None),
         shippingDetails=weight and _node("OfferShippingDetails", weight=weight),
     )
+
+
+def _availability(availability: Availability) -> str:
+    """The vocabulary's name, for instance InStock."""
+    return f"https://schema.org/{availability.replace('_', ' ').title().replace(' ', '')}"
 
 
 def _price_specifications(price: Money, entry: PriceListEntry) -> Iterator[dict[str, Any]]:

@@ -1,6 +1,7 @@
 """Products offered for online sale."""
 
 from collections.abc import Iterator
+from enum import StrEnum
 from typing import Annotated
 
 from service.domain.listing.unit_price import Measure
@@ -9,9 +10,25 @@ from service.domain.selling.base_quantity import BaseQuantity, sold_together_pro
 from service.domain.selling.route import shipping_problems
 from service.domain.values.declared import Code, CurrencyCode, Length, Line, Paragraph, Pieces, declared
 from service.domain.values.errors import InvalidValueError
-from service.domain.values.forms import LocaleCode
+from service.domain.values.forms import LocaleCode, WebAddress
 from service.domain.values.money import IN_USE
 from service.domain.values.references import Names
+
+
+class Availability(StrEnum):
+    """Whether and when buyers can have it.
+
+    Source: Schema.org vocabulary, ItemAvailability, in words with underscores.
+    """
+
+    IN_STOCK = "in_stock"
+    LIMITED_AVAILABILITY = "limited_availability"
+    MADE_TO_ORDER = "made_to_order"
+    BACK_ORDER = "back_order"
+    PRE_ORDER = "pre_order"
+    OUT_OF_STOCK = "out_of_stock"
+    SOLD_OUT = "sold_out"
+    DISCONTINUED = "discontinued"
 
 
 @declared
@@ -37,6 +54,9 @@ class Listing:
         shipping_service: code of the service that an order is sent with; collected by the buyer if left out.
         shipping_zone: the service's zone that buyers are in.
         unit_price_per: the unit of quantity that a unit price is shown for; none is shown if left out.
+        url: address of the page on which buyers find it.
+        image: address of a picture of it.
+        availability: whether and when buyers can have it; not told if left out.
         tags: what the workshop groups its listings by, for instance ["garden"]; not shown to buyers.
         note: anything worth knowing; not shown to buyers.
     """
@@ -55,6 +75,9 @@ class Listing:
     shipping_service: Annotated[Code, Names("shipping-services")] | None = None
     shipping_zone: Code | None = None
     unit_price_per: Measure | None = None
+    url: WebAddress = ""
+    image: WebAddress = ""
+    availability: Availability | None = None
     tags: Annotated[tuple[Code, ...], Length(at_most=20)] = ()
     note: Line = ""
 

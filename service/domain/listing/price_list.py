@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from service.domain.listing.listings import Availability
 from service.domain.listing.unit_price import UnitPrice
 from service.domain.safety.cautions import Caution
 from service.domain.selling.channels import Display
@@ -52,5 +53,8 @@ class PriceListEntry:
     margin_share: Decimal | None = None
     formatted_price: str | None = None
     formatted_unit_price: str | None = None
+    url: str = ""
+    image: str = ""
+    availability: Availability | None = None
     cautions: tuple[Caution, ...] = ()
     problem: str | None = None
