@@ -17,7 +17,7 @@ from service.domain.making.products import BillLine, Operation, Product
 from service.domain.making.resources import Material
 from service.domain.pricing.policy import PricingPolicy, Target
 from service.domain.quoting.adjustments import LineAdjustment, QuotationAdjustment
-from service.domain.quoting.request import QuotationRequest
+from service.domain.quoting.request import QuotationLineRequest, QuotationRequest
 from service.domain.selling.channels import ChannelRate
 from service.domain.selling.fees import Fee, FeeBand
 from service.domain.shipping.services import Box, Pallet
@@ -118,7 +118,15 @@ _HELPED: dict[type[Any], dict[str, st.SearchStrategy[Any]]] = {
         "maximum": figures("1", "9"),
     },
     ChannelRate: {"currency": st.sampled_from(["EUR", "JPY"]), "shipping_charge": st.none()},
+    QuotationLineRequest: {
+        "product": st.just("sheet"),
+        "item": st.none(),
+        "quantity": st.just(Decimal(20)),
+        "quantity_breaks": st.sampled_from([(), (Decimal(50), Decimal(100))]),
+    },
     Listing: {
+        "url": st.sampled_from(["", "https://shop.example/beam"]),
+        "image": st.sampled_from(["", "https://shop.example/beam.png"]),
         "policy": st.builds(PricingPolicy, target=st.just(Target.MARGIN), value=figures("0", "0.9")),
         "shipping_service": st.none(),
         "shipping_zone": st.none(),

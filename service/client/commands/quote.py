@@ -18,6 +18,7 @@ does not set them itself:
     lines:
       - {product: brick, quantity: 500, quantity_breaks: [1000, 2500]}
       - {product: beam-1200, quantity: 40, tooling: charged_once}
+      - {item: {name: Press work, unit: hour, cost: 38.50}, quantity: 2.5}      # no product, but a cost of its own
 
 In CSV every row is a line; columns have the names of members, nested ones after a slash (policy/value). Several
 quantity breaks or supplied materials are separated by spaces.

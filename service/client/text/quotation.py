@@ -45,18 +45,22 @@ class _Text:
 
     def _rows(self) -> Iterator[tuple[tuple[str, ...], str]]:
         """Each row with its notes."""
-        is_of_pieces = all(line["quoted"]["base_quantity"] == 1 for line in self.figures["lines"])
-        yield ("line", "pieces", "a piece" if is_of_pieces else "price", "saves", "net"), ""
-        for line in self.figures["lines"]:
-            yield self._quantity(isolated(line["description"]), line["quoted"]), "; ".join(_notes(line))
+        lines = self.figures["lines"]
+        in_pieces = all(line["unit"] == "piece" for line in lines)
+        is_of_one = in_pieces and all(line["quoted"]["base_quantity"] == 1 for line in lines)
+        counted = "pieces" if in_pieces else "quantity"
+        yield ("line", counted, "a piece" if is_of_one else "price", "saves", "net"), ""
+        for line in lines:
+            unit = "" if line["unit"] == "piece" else f" {line['unit']}"
+            yield self._quantity(isolated(line["description"]), line["quoted"], unit), "; ".join(_notes(line))
             for each in line["quantity_breaks"]:
-                yield self._quantity("or, not in the totals", each), "; ".join(_below_floor(each))
+                yield self._quantity("or, not in the totals", each, unit), "; ".join(_below_floor(each))
 
-    def _quantity(self, name: str, quoted: Mapping[str, Any]) -> tuple[str, ...]:
+    def _quantity(self, name: str, quoted: Mapping[str, Any], unit: str) -> tuple[str, ...]:
         saving = quoted["saving_share"]
         saves = "" if saving is None else saved_share(saving)
         priced = per_pieces(quoted["unit_price"]["amount"], quoted["base_quantity"])
-        return name, str(quoted["quantity"]), priced, saves, quoted["net_amount"]["amount"]
+        return name, quoted["quantity"] + unit, priced, saves, quoted["net_amount"]["amount"]
 
     def _totals(self) -> Iterator[str]:
         totals = self.figures["totals"]

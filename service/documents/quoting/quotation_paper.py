@@ -79,7 +79,7 @@ class LineView:
     """A line of the quotation.
 
     Attributes:
-        code: of the product.
+        code: of the product; empty for an item.
         quoted: the quantity in the total, before adjustments.
         adjustments: allowances and charges, and the adjusted amount.
         others: other batch sizes.

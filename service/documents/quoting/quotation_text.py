@@ -50,7 +50,8 @@ def _lines(view: QuotationView) -> Iterator[str]:
 
 
 def _line(view: QuotationView, line: LineView) -> Iterator[str]:
-    yield from wrap(f"{line.number}. {line.description} ({line.code})", WIDTH, subsequent_indent="   ")
+    code = f" ({line.code})" if line.code else ""
+    yield from wrap(f"{line.number}. {line.description}{code}", WIDTH, subsequent_indent="   ")
     yield from _quantity(line.quoted)
     for each in line.adjustments:
         yield from _entry(each, "      ")

@@ -24,7 +24,6 @@ from service.domain.values.money import Money
 _ROOT = "urn:oasis:names:specification:ubl:schema:xsd:Quotation-2"
 _BASIC = "urn:oasis:names:specification:ubl:schema:xsd:CommonBasicComponents-2"
 _AGGREGATE = "urn:oasis:names:specification:ubl:schema:xsd:CommonAggregateComponents-2"
-_PIECE = "H87"
 _VAT, _OTHER_TAX = "VAT", "TAX"
 _CREDIT_TRANSFER = "30"
 _PER_CENT = Decimal(100)
@@ -205,7 +204,7 @@ def _totals(root: Element, paper: QuotationPaper, words: Labels) -> None:
 def _line(root: Element, number: int, line: QuotedLine, words: Labels) -> None:
     found = _group(root, "QuotationLine")
     _add(found, "ID", str(number))
-    _add(found, "Quantity", str(line.quoted.quantity), unitCode=_PIECE)
+    _add(found, "Quantity", f"{line.quoted.quantity:f}", unitCode=line.unit.traits.code)
     _money(found, "LineExtensionAmount", line.quoted.net_amount)
     _item(found, "LineItem", f"{number}", line, line.quoted, words)
     for place, other in enumerate(line.quantity_breaks, start=1):
@@ -215,13 +214,14 @@ def _line(root: Element, number: int, line: QuotedLine, words: Labels) -> None:
 def _item(parent: Element, name: str, number: str, line: QuotedLine, quoted: QuotedQuantity, words: Labels) -> None:
     found = _group(parent, name)
     _add(found, "ID", number)
-    _add(found, "Quantity", str(quoted.quantity), unitCode=_PIECE)
+    _add(found, "Quantity", f"{quoted.quantity:f}", unitCode=line.unit.traits.code)
     _money(found, "LineExtensionAmount", quoted.net_amount)
     _adjustments(found, quoted.allowances, quoted.charges, words)
     price = _group(found, "Price")
     _money(price, "PriceAmount", quoted.unit_price)
-    _add(price, "BaseQuantity", str(quoted.base_quantity), unitCode=_PIECE)
+    _add(price, "BaseQuantity", str(quoted.base_quantity), unitCode=line.unit.traits.code)
     item = _group(found, "Item")
     _add(item, "Name", line.description)
-    _add(_group(item, "SellersItemIdentification"), "ID", line.product)
+    if line.product is not None:
+        _add(_group(item, "SellersItemIdentification"), "ID", line.product)
     _category(item, "ClassifiedTaxCategory", line.tax, words)

@@ -7,11 +7,18 @@ from decimal import Decimal
 from service.documents.quoting.quotation_paper import LineView, QuantityView, QuotationPaper, QuotationView
 from service.documents.quoting.quotation_sections import sections_of
 from service.documents.quoting.quotation_writing import QuotationWriting, paragraphs_of
-from service.documents.writing.formats import formatted_number, formatted_share, isolated, left_to_right
+from service.documents.writing.formats import (
+    formatted_measure,
+    formatted_number,
+    formatted_share,
+    isolated,
+    left_to_right,
+)
 from service.documents.writing.paper import Entry, country_name, country_of
 from service.domain.quoting.life import Status
 from service.domain.quoting.quotation import QuotedLine, QuotedQuantity
 from service.domain.safety.cautions import Concern
+from service.domain.selling.items import SalesUnit
 from service.domain.values.exact import ZERO, exactly, whole_down
 from service.domain.values.money import Money, in_currency
 
@@ -29,8 +36,10 @@ class _Making(QuotationWriting):
     def view(self) -> QuotationView:
         paper, words = self.paper, self.words
         day = paper.issued_on or paper.quoted_on
-        is_of_pieces = all(line.quoted.base_quantity == 1 for line in self.figures.lines)
-        price = words("Price a piece") if is_of_pieces else words("Price")
+        in_pieces = all(line.unit is SalesUnit.PIECE for line in self.figures.lines)
+        is_of_one = in_pieces and all(line.quoted.base_quantity == 1 for line in self.figures.lines)
+        price = words("Price a piece") if is_of_one else words("Price")
+        counted = words("Pieces") if in_pieces else words("Quantity")
         reference = paper.reference
         return QuotationView(
             locale=self.locale,
@@ -50,7 +59,7 @@ class _Making(QuotationWriting):
             customer=tuple(self._customer()),
             facts=tuple(self._facts()),
             intro=words("All prices in {currency}, without tax until the total.", currency=self.figures.currency),
-            columns=(words("Description"), words("Pieces"), price, words("Amount")),
+            columns=(words("Description"), counted, price, words("Amount")),
             lines=tuple(self._line(number, line) for number, line in enumerate(self.figures.lines, start=1)),
             totals=tuple(self._totals()),
             total=Entry(text=words("Total"), figure=self.money(self.figures.totals.payable)),
@@ -129,12 +138,12 @@ class _Making(QuotationWriting):
         return LineView(
             number=formatted_number(number, self.locale),
             description=isolated(line.description),
-            code=line.product,
-            quoted=self._quantity(quoted, _before_adjustments(quoted)),
+            code=line.product or "",
+            quoted=self._quantity(line.unit, quoted, _before_adjustments(quoted)),
             adjustments=tuple(adjustments),
             notes=tuple(self._notes(line)),
             others_title=self._others_title(is_adjusted=bool(adjusted)),
-            others=tuple(self._quantity(each, each.net_amount) for each in others),
+            others=tuple(self._quantity(line.unit, each, each.net_amount) for each in others),
         )
 
     def _notes(self, line: QuotedLine) -> Iterator[str]:
@@ -154,11 +163,12 @@ class _Making(QuotationWriting):
             )
         return self.words("Other quantities you may choose instead, not in the total below:")
 
-    def _quantity(self, quoted: QuotedQuantity, amount: Money) -> QuantityView:
+    def _quantity(self, unit: SalesUnit, quoted: QuotedQuantity, amount: Money) -> QuantityView:
         share = _per_mille(quoted.saving_share or ZERO)
-        told = f"{self.words('You save a piece')}{self.words.colon}{formatted_share(share, self.locale)}"
+        saved = self.words("You save a piece") if unit is SalesUnit.PIECE else self.words("You save")
+        told = f"{saved}{self.words.colon}{formatted_share(share, self.locale)}"
         return QuantityView(
-            quantity=formatted_number(quoted.quantity, self.locale),
+            quantity=formatted_measure(quoted.quantity, unit, self.locale),
             unit_price=self._price(quoted),
             saving=told if share > 0 else "",
             amount=self.money(amount),

@@ -15,9 +15,10 @@ from unicodedata import bidirectional, category
 from babel import Locale
 from babel.dates import format_date
 from babel.numbers import NumberPattern, format_decimal, format_percent, get_currency_symbol
-from babel.units import format_compound_unit
+from babel.units import format_compound_unit, format_unit
 
 from service.domain.listing.unit_price import Measure, UnitPrice
+from service.domain.selling.items import SalesUnit
 from service.domain.values.exact import exactly, readable
 from service.domain.values.money import Money, in_currency, minor_unit_decimals, readable_decimals, rounded
 
@@ -33,6 +34,14 @@ _UNITS = {
     Measure.CUBIC_METRE: "volume-cubic-meter",
 }
 """What CLDR calls each measure."""
+_SOLD_IN = {
+    SalesUnit.KILOGRAM: "mass-kilogram",
+    SalesUnit.METRE: "length-meter",
+    SalesUnit.SQUARE_METRE: "area-square-meter",
+    SalesUnit.CUBIC_METRE: "volume-cubic-meter",
+    SalesUnit.HOUR: "duration-hour",
+}
+"""What CLDR calls each unit of sale."""
 
 
 class PaperLocale(str):
@@ -86,6 +95,16 @@ def formatted_number(number: Decimal | int, locale: str) -> str:
 def formatted_quantity(quantity: Decimal, locale: str) -> str:
     """A physical quantity, with up to three decimals."""
     return formatted_number(readable(quantity, _QUANTITY_DECIMALS), locale)
+
+
+def formatted_measure(quantity: Decimal, unit: SalesUnit, locale: str) -> str:
+    """A quantity in its unit, such as 2,5 Std.; of pieces the number alone."""
+    if unit is SalesUnit.PIECE:
+        return formatted_quantity(quantity, locale)
+    name, figure = _SOLD_IN[unit], readable(quantity, _QUANTITY_DECIMALS)
+    return _isolated_in(
+        locale, _drawn(locale, lambda words: format_unit(figure, name, length="short", locale=_parsed(words)) or "")
+    )
 
 
 def formatted_share(share: Decimal, locale: str) -> str:

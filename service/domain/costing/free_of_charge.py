@@ -45,7 +45,7 @@ def pools_left_out(bill: BillOfResources, rated: Container[str]) -> Iterator[Pla
             yield PlausibilityWarning(code="pool-left-out", product=bill.product, text=text, source=COMMON_PRACTICE)
 
 
-def zero_price(product: str, unit_price: Decimal) -> Iterator[PlausibilityWarning]:
+def zero_price(product: str | None, unit_price: Decimal) -> Iterator[PlausibilityWarning]:
     """A warning if the price of a piece is 0."""
     if not unit_price:
         text = Message("A piece is priced at 0. Check the operations, rates and policy before you offer it.")

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 
 from service.domain.costing.rate_card import RateCard
 from service.domain.currency.exchange_rates import ExchangeRates
@@ -46,7 +47,7 @@ class QuotationBasis:
     pools: Mapping[str, Overhead]
     taxes: Mapping[str, Tax]
     bills: tuple[BillOfResources, ...]
-    breaks: tuple[tuple[int, ...], ...] = ()
+    breaks: tuple[tuple[Decimal, ...], ...] = ()
     shipment: QuotedShipment | None = None
     edition: int = 1
 

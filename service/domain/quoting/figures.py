@@ -6,7 +6,6 @@ from decimal import Decimal
 from functools import cached_property
 
 from service.domain.quoting.basis import QuotationBasis
-from service.domain.quoting.batch_costs import kept
 from service.domain.quoting.document_totals import (
     AppliedTax,
     DocumentAdjustment,
@@ -75,14 +74,14 @@ class _Quoting:
         )
         self._check_not_negative(lines, totals)
         lines = tuple(self._held_against_floor(place, line) for place, line in enumerate(lines))
-        sheets = [self.priced.sheet(place) for place in places]
+        costs = [self.priced.costs(place, line.quantity).line for place, line in enumerate(self.request.lines)]
         return QuotationFigures(
             currency=self.currency,
             lines=lines,
             allowances=tuple(each.quoted for each in allowances),
             charges=tuple(each.quoted for each in charges),
             totals=self._totals(totals),
-            kept=kept(totals.tax_exclusive, sheets, self.currency, self.priced.abroad, self._carriage),
+            kept=self.priced.kept(totals.tax_exclusive, costs, self._carriage),
             shipping=self._shipping(),
         )
 
@@ -194,7 +193,9 @@ def quotation_figures(request: QuotationRequest, basis: QuotationBasis) -> Quota
     return _Quoting(request, basis).figures()
 
 
-def chosen_figures(request: QuotationRequest, basis: QuotationBasis, quantities: tuple[int, ...]) -> QuotationFigures:
+def chosen_figures(
+    request: QuotationRequest, basis: QuotationBasis, quantities: tuple[Decimal, ...]
+) -> QuotationFigures:
     """The figures for one batch size of each line only; raises as `quotation_figures` does."""
     return quotation_figures(request.choosing(quantities), replace(basis, breaks=((),) * len(quantities)))
 
@@ -205,10 +206,10 @@ def floor_warnings(figures: QuotationFigures) -> Iterator[PlausibilityWarning]:
         for batch in line.quantities:
             if batch.below_floor is not None:
                 text = Message(
-                    "Line {line}: after all allowances {pieces} pieces bring in {short} {currency} less than the floor "
-                    "of their policy allows.",
+                    "Line {line}: after all allowances, a quantity of {pieces} brings in {short} {currency} less than "
+                    "the floor of its policy allows.",
                     line=Decimal(number),
-                    pieces=Decimal(batch.quantity),
+                    pieces=batch.quantity,
                     short=batch.below_floor.amount,
                     currency=figures.currency,
                 )
@@ -232,10 +233,10 @@ def least_choice_warnings(
     for number, (alone, line) in enumerate(zip(least, chosen.lines, strict=True), start=1):
         if alone.below_floor is None and line.quoted.below_floor is not None:
             text = Message(
-                "Line {line}: if the customer takes the least of every line, {pieces} pieces bring in {short} "
-                "{currency} less than the floor of their policy allows.",
+                "Line {line}: if the customer takes the least of every line, a quantity of {pieces} brings in {short} "
+                "{currency} less than the floor of its policy allows.",
                 line=Decimal(number),
-                pieces=Decimal(alone.quantity),
+                pieces=alone.quantity,
                 short=line.quoted.below_floor.amount,
                 currency=figures.currency,
             )

@@ -2,12 +2,14 @@
 
 from collections.abc import Sequence
 from datetime import date
+from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated
 
 from service.domain.quoting.errors import QuotationStateError
 from service.domain.quoting.quotation import QuotationFigures
-from service.domain.values.declared import Length, Line, Paragraph, Pieces, declared
+from service.domain.selling.items import SoldQuantity
+from service.domain.values.declared import Length, Line, Paragraph, declared
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 
 _DIGITS = 6
@@ -135,7 +137,7 @@ class AcceptanceRequest:
     """
 
     accepted_on: date | None = None
-    quantities: Annotated[tuple[Pieces, ...], Length(at_least=1, at_most=200)] | None = None
+    quantities: Annotated[tuple[SoldQuantity, ...], Length(at_least=1, at_most=200)] | None = None
     reference: Line = ""
     note: Paragraph = ""
 
@@ -151,7 +153,7 @@ class DeclineRequest:
     reason: Paragraph = ""
 
 
-def chosen_quantities(wanted: Sequence[int] | None, figures: QuotationFigures) -> tuple[int, ...]:
+def chosen_quantities(wanted: Sequence[Decimal] | None, figures: QuotationFigures) -> tuple[Decimal, ...]:
     """The batch sizes that a customer accepts, one for each line.
 
     Raises:
@@ -166,7 +168,7 @@ def chosen_quantities(wanted: Sequence[int] | None, figures: QuotationFigures) -
     for place, (quantity, line) in enumerate(zip(wanted, figures.lines, strict=True)):
         offered = (line.quoted.quantity, *(each.quantity for each in line.quantity_breaks))
         if quantity not in offered:
-            told = ", ".join(map(str, offered))
+            told = ", ".join(f"{each:f}" for each in offered)
             problems.append(InvalidValueError(("quantities", place), f"was not quoted; the line offers {told}"))
     if not problems and figures.shipping is not None:
         reason = "must be those of the totals, for which shipping was quoted; revise the quotation"

@@ -12,8 +12,10 @@ from service.domain.quoting.adjustments import LineAdjustment, QuotationAdjustme
 from service.domain.quoting.basis import QuotationBasis
 from service.domain.quoting.batch_costs import (
     BatchCosts,
+    LineCost,
     asked_price,
     batch_costs,
+    item_costs,
     kept,
     paid_by_others,
     payers_of_tools,
@@ -22,6 +24,7 @@ from service.domain.quoting.batch_costs import (
 from service.domain.quoting.document_totals import AppliedTax, DocumentLine, line_gross, line_net
 from service.domain.quoting.quotation import (
     AdjustmentKind,
+    Kept,
     QuotedAdjustment,
     QuotedLine,
     QuotedQuantity,
@@ -35,7 +38,7 @@ from service.domain.values.money import Money, in_currency, rounded
 from service.domain.values.references import WHOLE, part_of
 from service.domain.values.shown import shown
 
-BatchKey = tuple[str, int, Tooling | None]
+BatchKey = tuple[str, Decimal | int, Tooling | None]
 """A product, a quantity, and how its tools are charged."""
 
 
@@ -50,11 +53,12 @@ class QuotedLines:
         self._sheets: dict[tuple[BatchKey, frozenset[str]], CostSheet] = {}
         self._left_out = [supplied_resources(line) for line in lines]
         if basis.pays_tools_once:
-            payers = payers_of_tools([self._bill(place) for place in range(len(lines))])
+            payers = payers_of_tools([self._bill(place) if each.product else None for place, each in enumerate(lines)])
             self._left_out = [each | paid_by_others(payers, place) for place, each in enumerate(self._left_out)]
 
-    def _bill(self, place: int, quantity: int | None = None) -> BillOfResources:
+    def _bill(self, place: int, quantity: Decimal | None = None) -> BillOfResources:
         line = self.lines[place]
+        assert line.product is not None  # an item has no bill
         return self._bills[line.product, quantity or line.quantity, line.tooling.tooling]
 
     def home(self, money: Money) -> Decimal:
@@ -75,7 +79,19 @@ class QuotedLines:
         """A tax as the totals use it."""
         return AppliedTax(category=self.basis.taxes[code].category, rate_share=self.tax(code).rate_share)
 
-    def sheet(self, place: int, quantity: int | None = None) -> CostSheet:
+    def costs(self, place: int, quantity: Decimal) -> BatchCosts:
+        """What a quantity of a line costs, without what costs this line nothing."""
+        line = self.lines[place]
+        if line.item is not None:
+            return item_costs(line.item, quantity, self.basis.card.currency, self.abroad)
+        return batch_costs(self._sheet(place, quantity), line.tooling, self.abroad)
+
+    def kept(self, net: Decimal, costs: Iterable[LineCost], shipping: Decimal | None = None) -> Kept:
+        """What the workshop keeps of a net amount."""
+        is_home = self.currency == self.basis.card.currency
+        return kept(net, costs, self.currency, self.abroad, shipping, is_home=is_home)
+
+    def _sheet(self, place: int, quantity: Decimal) -> CostSheet:
         """The cost sheet of a batch in the workshop's currency, without what costs this line nothing."""
         bill, left_out = self._bill(place, quantity), self._left_out[place]
         key = (bill.product, bill.quantity, bill.tooling), left_out
@@ -87,38 +103,37 @@ class QuotedLines:
             self._sheets[key] = found
         return found
 
-    def floor(self, place: int, quantity: int) -> Decimal | None:
+    def floor(self, place: int, quantity: Decimal) -> Decimal | None:
         """The least price of the base quantity that a line's policy allows, unrounded; None if it names no floor."""
         line = self.lines[place]
         basis, amount = line.policy.never_below_cost, line.policy.never_below_amount
         if basis is None:
             return amount
-        cost = batch_costs(self.sheet(place, quantity), line.tooling, self.abroad).piece.on(basis)
+        cost = self.costs(place, quantity).piece.on(basis)
         return max(cost * line.base_quantity, amount or ZERO)
 
-    def line(self, place: int, breaks: Iterable[int]) -> tuple[QuotedLine, DocumentLine]:
+    def line(self, place: int, breaks: Iterable[Decimal]) -> tuple[QuotedLine, DocumentLine]:
         """A line with its quantity breaks, and its line in the totals."""
-        line, bill = self.lines[place], self._bill(place)
+        line = self.lines[place]
+        bill = None if line.item is not None else self._bill(place)
+        name = line.item.name if line.item is not None else self._bill(place).name
         quoted, counted = self._quantity(place, line.quantity)
         quoted_line = QuotedLine(
             product=line.product,
-            description=line.description or bill.name,
+            description=line.description or name,
             tax=self.tax(line.tax),
             quoted=quoted,
             quantity_breaks=tuple(self._compared(self._quantity(place, each)[0], quoted) for each in breaks),
-            supplied=tuple(_supplied(bill, line.supplied_materials)),
+            supplied=() if bill is None else tuple(_supplied(bill, line.supplied_materials)),
+            unit=line.unit,
         )
         return quoted_line, counted
 
-    def _quantity(self, place: int, quantity: int) -> tuple[QuotedQuantity, DocumentLine]:
-        line, sheet = self.lines[place], self.sheet(place, quantity)
-        costs = batch_costs(sheet, line.tooling, self.abroad)
+    def _quantity(self, place: int, quantity: Decimal) -> tuple[QuotedQuantity, DocumentLine]:
+        line, costs = self.lines[place], self.costs(place, quantity)
         asked = asked_price(line, costs.piece, self.currency)
         bare = DocumentLine(
-            quantity=Decimal(quantity),
-            net_price=asked,
-            base_quantity=Decimal(line.base_quantity),
-            tax=self.applied(line.tax),
+            quantity=quantity, net_price=asked, base_quantity=Decimal(line.base_quantity), tax=self.applied(line.tax)
         )
         base = line_gross(bare, self.currency)
         allowances = tuple(adjusted(each, base, self.currency) for each in line.allowances)
@@ -139,7 +154,7 @@ class QuotedLines:
             allowances=allowances,
             charges=charges,
             net_amount=net,
-            kept=kept(net, [sheet], self.currency, self.abroad),
+            kept=self.kept(net, [costs.line]),
         )
         return quoted, counted
 

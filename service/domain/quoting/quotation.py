@@ -9,6 +9,7 @@ from typing import Annotated
 from service.domain.currency.exchange_rates import UsedRates
 from service.domain.safety.cautions import Caution
 from service.domain.scheduling.lead_time import LeadTime
+from service.domain.selling.items import SalesUnit
 from service.domain.shipping.shipping_statement import ShippingStatement
 from service.domain.values.exact import plain
 from service.domain.values.message import PlausibilityWarning
@@ -89,9 +90,9 @@ class QuotedQuantity:
     """A batch size and what it costs the customer.
 
     Attributes:
-        quantity: pieces.
+        quantity: pieces, or units of an item.
         unit_price: net, for the base quantity.
-        unit_full_cost: of a piece; not for the customer's eyes.
+        unit_full_cost: of a piece or unit; not for the customer's eyes.
         allowances: taken off.
         charges: added.
         net_amount: quantity × unit price ÷ base quantity, rounded, − allowances + charges.
@@ -100,10 +101,10 @@ class QuotedQuantity:
             where it costs more, none for the quoted batch itself.
         saving_share: the same as a share of the quoted batch's price; none where that is 0.
         below_floor: what the pieces lack to their policy's floor after all allowances, rounded up; null if nothing.
-        base_quantity: pieces that the unit price is for (BT-149).
+        base_quantity: pieces, or units, that the unit price is for (BT-149).
     """
 
-    quantity: int
+    quantity: Decimal
     unit_price: Money
     unit_full_cost: UnitAmount
     allowances: tuple[QuotedAdjustment, ...]
@@ -138,20 +139,22 @@ class QuotedLine:
     """A line of the quotation.
 
     Attributes:
-        product: its code.
+        product: its code; null for an item that is none.
         description: what the customer reads.
         tax: what applies to it.
         quoted: the batch that is counted in the totals.
         quantity_breaks: the alternatives.
         supplied: what the customer brings for the batch that is counted.
+        unit: of its quantities.
     """
 
-    product: str
+    product: str | None
     description: str
     tax: QuotedTax
     quoted: QuotedQuantity
     quantity_breaks: tuple[QuotedQuantity, ...]
     supplied: tuple[SuppliedMaterial, ...] = ()
+    unit: SalesUnit = SalesUnit.PIECE
 
     @property
     def quantities(self) -> tuple[QuotedQuantity, ...]:
@@ -261,7 +264,7 @@ class Acceptance:
     """
 
     accepted_on: date
-    quantities: tuple[int, ...]
+    quantities: tuple[Decimal, ...]
     reference: str
     note: str
     totals: QuotedTotals

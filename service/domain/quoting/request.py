@@ -13,6 +13,7 @@ from service.domain.quoting.adjustments import LineAdjustment, MinimumOrder, Quo
 from service.domain.quoting.quantity_breaks import AutomaticBreaks
 from service.domain.selling.base_quantity import BaseQuantity, base_quantity_problems
 from service.domain.selling.channels import Display
+from service.domain.selling.items import Item, SalesUnit, SoldQuantity
 from service.domain.values.declared import (
     Bounds,
     Code,
@@ -22,7 +23,6 @@ from service.domain.values.declared import (
     Name,
     NotNegative,
     Paragraph,
-    Pieces,
     Text,
     declared,
 )
@@ -77,11 +77,13 @@ class ToolingCharge(StrEnum):
 
 @declared
 class QuotationLineRequest:
-    """A product somebody asks for.
+    """Something somebody asks for: a product, or an item that is none.
 
     Attributes:
         product: its code.
-        quantity: pieces that are quoted and counted in the totals.
+        item: a service, or anything else with a cost of its own, in place of a product; tools, supplied materials and
+            automatic breaks are of products only.
+        quantity: what is quoted and counted in the totals: pieces of a product, units of an item.
         quantity_breaks: other batch sizes, each priced as an alternative.
         automatic_breaks: further batch sizes, found where the price of a piece has fallen enough.
         tooling: as_product: as its operations say; per_shot: for the wear only; this_order: the price of the pieces
@@ -89,16 +91,17 @@ class QuotationLineRequest:
         supplied_materials: codes of materials that the customer supplies; they are consumed and cost nothing.
         tax: code of the tax.
         policy: how it is priced; display must be tax_exclusive, for a quotation states net prices.
-        base_quantity: pieces that the price is for: 1, 12, 100 or 1000. Prices of the policy, its steps and endings
-            too, are for so many pieces; a profit per piece is not.
-        description: what the customer reads; the product's name if empty.
+        base_quantity: pieces, or units, that the price is for: 1, 12, 100 or 1000. Prices of the policy, its steps and
+            endings too, are for so many; a profit per piece is not.
+        description: what the customer reads; the name of product or item if empty.
         allowances: taken off the line.
         charges: added to the line.
     """
 
-    product: Annotated[Code, Names("products")]
-    quantity: Pieces
-    quantity_breaks: Annotated[tuple[Pieces, ...], Length(at_most=MAX_BREAKS)] = ()
+    product: Annotated[Code, Names("products")] | None = None
+    item: Item | None = None
+    quantity: SoldQuantity
+    quantity_breaks: Annotated[tuple[SoldQuantity, ...], Length(at_most=MAX_BREAKS)] = ()
     automatic_breaks: AutomaticBreaks | None = None
     tooling: ToolingCharge = ToolingCharge.AS_PRODUCT
     supplied_materials: Annotated[tuple[Code, ...], Length(at_most=20)] = ()
@@ -110,6 +113,13 @@ class QuotationLineRequest:
     charges: Annotated[tuple[LineAdjustment, ...], Length(at_most=20)] = ()
 
     def problems(self) -> Iterator[InvalidValueError]:
+        if (self.product is None) == (self.item is None):
+            yield InvalidValueError(("product",), "name either a product or, without one, an item")
+        for path, quantity in ((("quantity",), self.quantity), *self._breaks()):
+            if (problem := self.unit.problem(quantity)) is not None:
+                yield InvalidValueError(path, problem)
+        if self.item is not None:
+            yield from self._of_products_only()
         if len({self.quantity, *self.quantity_breaks}) <= len(self.quantity_breaks):
             yield InvalidValueError(("quantity_breaks",), "must differ from each other and from the quantity")
         yield from Distinct().problems(self.supplied_materials, ("supplied_materials",))
@@ -119,8 +129,27 @@ class QuotationLineRequest:
         if self.policy.display is Display.TAX_INCLUSIVE:
             yield InvalidValueError(("policy", "display"), "must be tax_exclusive: a quotation states net prices")
 
+    def _breaks(self) -> Iterator[tuple[tuple[str | int, ...], Decimal]]:
+        for place, quantity in enumerate(self.quantity_breaks):
+            yield ("quantity_breaks", place), quantity
+
+    def _of_products_only(self) -> Iterator[InvalidValueError]:
+        unused = {
+            "automatic_breaks": self.automatic_breaks is None,
+            "tooling": self.tooling is ToolingCharge.AS_PRODUCT,
+            "supplied_materials": not self.supplied_materials,
+        }
+        for name, is_unused in unused.items():
+            if not is_unused:
+                yield InvalidValueError((name,), "is of products only; leave it out for an item")
+
     @property
-    def quantities(self) -> tuple[int, ...]:
+    def unit(self) -> SalesUnit:
+        """The unit of its quantities."""
+        return SalesUnit.PIECE if self.item is None else self.item.unit
+
+    @property
+    def quantities(self) -> tuple[Decimal, ...]:
         """All requested batch sizes, the quoted one first."""
         return (self.quantity, *self.quantity_breaks)
 
@@ -221,7 +250,7 @@ class QuotationRequest:
         """The codes of its taxes, each once, in order."""
         return tuple(dict.fromkeys(thing.code for _, thing in self.named() if thing.collection == "taxes"))
 
-    def choosing(self, quantities: tuple[int, ...]) -> "QuotationRequest":
+    def choosing(self, quantities: tuple[Decimal, ...]) -> "QuotationRequest":
         """The request for one batch size of each line only."""
         lines = tuple(
             replace(line, quantity=quantity, quantity_breaks=(), automatic_breaks=None)

@@ -51,6 +51,13 @@ def _whole_number(data: Any, _: Any) -> int:
     return data
 
 
+def _decimal_of(data: Any, digits: int) -> Decimal:
+    """A decimal; quantities were whole numbers of pieces before other units were sold."""
+    if type(data) is int:
+        return Decimal(_whole_number(data, int))
+    return decimal_of(data if isinstance(data, str) else None, digits)
+
+
 def _instant(data: Any, _: Any) -> datetime:
     found = datetime.fromisoformat(_must_be(str, "must be an instant", data))
     if found.tzinfo is None:
@@ -79,7 +86,7 @@ def _converter(*, digits: int, knows_all: bool) -> Converter:
     """
     converter = Converter(detailed_validation=True)
     hooks: Mapping[type, Callable[[Any, Any], Any]] = {
-        Decimal: lambda data, _: decimal_of(data if isinstance(data, str) else None, digits),
+        Decimal: lambda data, _: _decimal_of(data, digits),
         int: _whole_number,
         str: lambda data, _: _must_be(str, "must be a text", data),
         StrEnum: lambda data, to: to(data),

@@ -125,12 +125,17 @@ def accept(
         return get_quotation(connection, workspace, found.id)
 
 
-def _promised(basis: QuotationBasis, request: QuotationRequest, quantities: tuple[int, ...]) -> Mapping[str, Decimal]:
+def _promised(
+    basis: QuotationBasis, request: QuotationRequest, quantities: tuple[Decimal, ...]
+) -> Mapping[str, Decimal]:
     """Minutes of every machine and labour grade that the chosen batch sizes need."""
-    bills = {(bill.product, bill.quantity): bill for bill in basis.bills}  # the same minutes however tools are charged
+    bills = {
+        (bill.product, Decimal(bill.quantity)): bill for bill in basis.bills
+    }  # the same minutes however tools are charged
     found: dict[str, Decimal] = {}
     for line, quantity in zip(request.lines, quantities, strict=True):
-        for resource, minutes in bills[line.product, quantity].minutes.items():
+        minutes_of = {} if line.product is None else bills[line.product, quantity].minutes
+        for resource, minutes in minutes_of.items():
             found[resource] = found.get(resource, ZERO) + minutes
     return found
 

@@ -162,7 +162,7 @@ class _Quoting:
         costing.exchange.conversion(home, self.currency)  # so that the rates are stored with the quotation
         self._costed((line.quantities for line in self.request.lines), others)
         self._check_supplied()
-        self.payers = payers_of_tools(self._bills())
+        self.payers = payers_of_tools(self._bills_by_line())
         breaks = [
             (*line.quantity_breaks, *self._found_breaks(place, line)) for place, line in enumerate(self.request.lines)
         ]
@@ -188,52 +188,67 @@ class _Quoting:
         # Shipping may have used further exchange rates.
         return replace(basis, exchange=costing.exchange.used), self._remarks()
 
-    def _batch(self, place: int, quantity: int | None = None) -> Batch:
+    def _batch(self, place: int, quantity: Decimal | None = None) -> Batch:
         line = self.request.lines[place]
+        assert line.product is not None  # an item has no batch
         left_out = supplied_resources(line) | paid_by_others(self.payers, place)
-        return Batch(line.product, quantity or line.quantity, line.tooling.tooling, left_out)
+        return Batch(line.product, int(quantity or line.quantity), line.tooling.tooling, left_out)
+
+    @property
+    def _places(self) -> list[int]:
+        """The lines that are products."""
+        return [place for place, line in enumerate(self.request.lines) if line.product is not None]
+
+    def _bills_by_line(self) -> list[BillOfResources | None]:
+        """The bill of the quoted batch of each line; None for an item."""
+        bills = dict(zip(self._places, self._bills(), strict=True))
+        return [bills.get(place) for place in range(len(self.request.lines))]
 
     def _bills(self) -> list[BillOfResources]:
-        """The bill of the quoted batch of each line."""
-        return [self.batches.costed(self._batch(place))[0] for place in range(len(self.request.lines))]
+        """The bill of the quoted batch of each line that is a product."""
+        return [self.batches.costed(self._batch(place))[0] for place in self._places]
 
-    def _costed(self, lines: Iterable[Iterable[int]], others: Iterable[str] = ()) -> tuple[BillOfResources, ...]:
+    def _costed(self, lines: Iterable[Iterable[Decimal]], others: Iterable[str] = ()) -> tuple[BillOfResources, ...]:
         """The bill of each batch of each line, without repetition."""
-        batches = [self._batch(place, quantity) for place, each in enumerate(lines) for quantity in each]
+        made = dict(enumerate(map(tuple, lines)))
+        batches = [self._batch(place, quantity) for place in self._places for quantity in made[place]]
         found = costed(self.workspace, self.costing, batches, others, self.batches)
         return tuple({(bill.product, bill.quantity, bill.tooling): bill for bill, _ in found}.values())
 
     def _check_supplied(self) -> None:
         problems = []
-        for index, line in enumerate(self.request.lines):
+        for index in self._places:
             bill, _ = self.batches.costed(self._batch(index))
             drawn = {each.resource for each in bill.lines}
-            for place, code in enumerate(line.supplied_materials):
+            for place, code in enumerate(self.request.lines[index].supplied_materials):
                 if f"materials/{code}" not in drawn:
                     path = ("lines", index, "supplied_materials", place)
                     problems.append(InvalidValueError(path, f"the product takes no material '{code}'"))
         if problems:
             raise InvalidValuesError(problems)
 
-    def _found_breaks(self, place: int, line: QuotationLineRequest) -> tuple[int, ...]:
+    def _found_breaks(self, place: int, line: QuotationLineRequest) -> tuple[Decimal, ...]:
         """Quantity breaks found automatically, besides those in the request."""
         if line.automatic_breaks is None:
             return ()
         convert = self.costing.exchange.conversion(self.workspace.workshop.currency, self.currency)
 
         def price_of(quantity: int) -> Decimal:
-            _, sheet = self.batches.costed(self._batch(place, quantity))
+            _, sheet = self.batches.costed(self._batch(place, Decimal(quantity)))
             return asked_price(line, batch_costs(sheet, line.tooling, convert).piece, self.currency)
 
-        found = quantity_breaks(price_of, line.quantity, line.automatic_breaks, at_most=MAX_BREAKS)
-        return tuple(quantity for quantity in found if quantity not in line.quantity_breaks)
+        found = quantity_breaks(price_of, int(line.quantity), line.automatic_breaks, at_most=MAX_BREAKS)
+        return tuple(Decimal(quantity) for quantity in found if quantity not in line.quantity_breaks)
 
     def _shipment(self, shipping: ShippingRequest) -> QuotedShipment:
         pieces: dict[str, int] = {}
         places: dict[str, Path] = {}
         for index, line in enumerate(self.request.lines):
-            pieces[line.product] = pieces.get(line.product, 0) + line.quantity
-            places.setdefault(line.product, ("lines", index, "product"))
+            if line.product is not None:
+                pieces[line.product] = pieces.get(line.product, 0) + int(line.quantity)
+                places.setdefault(line.product, ("lines", index, "product"))
+        if not pieces:
+            raise InvalidValuesError([InvalidValueError(("shipping",), "needs a product: items are not shipped")])
         asked_by = ShippedFrom(places=places, whole=("shipping",), zone=("shipping", "zone"))
         estimate, shipment = shipped(self.costing, shipping.service, shipping.zone, pieces, asked_by)
         for currency in (self.workspace.workshop.currency, self.currency):
@@ -243,11 +258,11 @@ class _Quoting:
     def _remarks(self) -> Remarks:
         catalogue, shown = self.costing.surroundings.catalogue, self._bills()
         ready = self._lead_time(shown)
-        sheets = [self.batches.costed(self._batch(place))[1] for place in range(len(shown))]
+        sheets = [self.batches.costed(self._batch(place))[1] for place in self._places]
         made = zip(shown, sheets, strict=True)
         found = [
             *self._lateness(ready),
-            *tool_warnings(shown),
+            *tool_warnings(self._bills_by_line()),
             *(each for of in made for each in sheet_warnings(self.workspace, self.costing, *of)),
             *tax_warnings(self.workspace, self.costing, self.request.taxes()),
         ]
@@ -260,6 +275,8 @@ class _Quoting:
 
     def _lead_time(self, bills: Sequence[BillOfResources]) -> LeadTime | None:
         """When all lines can be ready; None if no known resource takes time."""
+        if not bills:
+            return None
         catalogue = self.costing.surroundings.catalogue
         card, is_rush = self.costing.card, self.request.rush_charge is not None
         resources = working_resources(self.workspace, catalogue.machines, catalogue.labour_grades, card)

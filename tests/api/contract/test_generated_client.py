@@ -198,7 +198,7 @@ def test_the_demo_workshop_is_registered_and_quoted_through_a_generated_client(c
 
     assert (quoted.status_code, read.status_code) == (201, 200)
     assert read.parsed.figures.to_dict() == quoted.parsed.figures.to_dict()
-    assert read.parsed.figures.lines[0].quoted.quantity == 500
+    assert read.parsed.figures.lines[0].quoted.quantity == "500"
     sheet = caller("products_sheets", "get_cost_sheet", "brick", quantity=500, as_of=datetime.date(2026, 11, 25))
     cost = sheet.parsed.subtotals.full_cost.per_piece.amount
     assert read.parsed.figures.lines[0].quoted.unit_full_cost.amount == cost

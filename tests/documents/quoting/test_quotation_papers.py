@@ -30,6 +30,7 @@ from service.domain.selling.seller import Seller
 from service.domain.selling.taxes import Tax, TaxCategory, TaxRate
 from service.encoding import decoded
 from tests.domain.examples import TODAY, D, a_request
+from tests.domain.quoting.test_items import a_service
 from tests.domain.quoting.test_quoted_batches import SHIPMENT, a_sheet_line, the_basis
 from tests.support import builders
 
@@ -170,6 +171,23 @@ class TestEveryForm:
     def test_contains(self, told: str) -> None:
         for form, text in in_all_forms(a_paper()).items():
             assert told in text, form
+
+    @pytest.mark.parametrize(
+        ("locale", "quantity"), [("en_IE", "2.5 hrs"), ("de_DE", "2,5 Std."), ("fr_FR", "2,5 h"), ("ja_JP", "2.5 時間")]
+    )
+    def test_tells_the_unit_of_what_is_no_product(self, locale: str, quantity: str) -> None:
+        paper = a_paper([a_service(quantity_breaks=["10"]), a_sheet_line()], locale=locale)
+
+        view, forms = quotation_view(paper), in_all_forms(paper)
+
+        service, sheet = view.lines
+        assert (" ".join(service.quoted.quantity.split()), service.code, sheet.code) == (quantity, "", "sheet")
+        assert "Pieces" not in view.columns
+        assert "Price a piece" not in view.columns
+        assert " ".join(quantity.split()) in forms["page"]
+        assert '<cbc:Quantity unitCode="HUR">2.5</cbc:Quantity>' in forms["xml"]
+        assert forms["xml"].count("SellersItemIdentification") == 2  # of the sheet alone, opened and closed
+        assert "()" not in forms["text"]
 
     def test_tells_the_account_for_people_in_groups_and_for_programs_without(self) -> None:
         forms = in_all_forms(a_paper())

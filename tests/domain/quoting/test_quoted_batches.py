@@ -48,7 +48,10 @@ def the_basis(request: QuotationRequest, **changes: Any) -> QuotationBasis:
     shop = a_shop(a_product(bill_of_materials=[a_line()], operations=[pressing]))
     tax = DatedRate(resource="taxes/vat", valid_from=TODAY, terms=TaxRate(rate_share=D("0.21")))
     batches = dict.fromkeys(
-        (line.product, quantity, line.tooling.tooling) for line in request.lines for quantity in line.quantities
+        (line.product, int(quantity), line.tooling.tooling)
+        for line in request.lines
+        if line.product is not None
+        for quantity in line.quantities
     )
     made: dict[str, Any] = {
         "as_of": TODAY,
@@ -327,7 +330,9 @@ class TestAFloor:
 
         found = [(each.code, each.product, each.text) for each in floor_warnings(figures(a_sheet_line(), line))]
 
-        said = "Line 2: after all allowances {} pieces bring in {} EUR less than the floor of their policy allows."
+        said = (
+            "Line 2: after all allowances, a quantity of {} brings in {} EUR less than the floor of its policy allows."
+        )
         assert found == [
             ("below-floor", "sheet", said.format(100, "5.00")),
             ("below-floor", "sheet", said.format(200, "10.00")),
@@ -346,8 +351,8 @@ class TestAFloor:
 
         assert [each.below_floor for line in found.lines for each in line.quantities] == [None] * 4
         said = (
-            "Line {}: if the customer takes the least of every line, 50 pieces bring in 2.50 EUR less than the floor "
-            "of their policy allows."
+            "Line {}: if the customer takes the least of every line, a quantity of 50 brings in 2.50 EUR less than the "
+            "floor of its policy allows."
         )
         assert told == [("below-floor", said.format(1)), ("below-floor", said.format(2))]
 

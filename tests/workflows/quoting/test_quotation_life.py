@@ -546,7 +546,7 @@ class TestRecomputing:
             ).scalar_one()
         assert reading.recompute(furnished.workspace, accepted.id).agrees
 
-        by_hand(furnished, accepted, acceptance=row.replace('"quantities":[50]', '"quantities":[100]'))
+        by_hand(furnished, accepted, acceptance=row.replace('"quantities":["50"]', '"quantities":["100"]'))
 
         assert not reading.recompute(furnished.workspace, accepted.id).agrees
 
@@ -641,11 +641,11 @@ class TestBelowTheFloor:
 
         assert [each.below_floor for line in draft.figures.lines for each in line.quantities] == [None] * 4
         assert [each.code for each in draft.remarks.warnings][:2] == ["below-floor"] * 2
-        with pytest.raises(BelowFloorError, match="if the customer takes the least of every line, 10 pieces"):
+        with pytest.raises(BelowFloorError, match="if the customer takes the least of every line, a quantity of 10"):
             does(furnished, "issue", draft)
 
     def test_a_draft_is_not_issued_unless_that_is_accepted(self, furnished: Owner, draft: Quotation) -> None:
-        with pytest.raises(BelowFloorError, match=r"20 pieces bring in .* below_floor: accepted"):
+        with pytest.raises(BelowFloorError, match=r"a quantity of 20 brings in .* below_floor: accepted"):
             does(furnished, "issue", draft)
         assert find(furnished, draft).status is Status.DRAFT
 
@@ -805,3 +805,51 @@ class TestQuotingMore:
             furnished.quote(lines=[brick, {**brick, **line}], shipping={"service": "post", "zone": zone, "tax": "vat"})
 
         assert found.value.path == path  # type: ignore[attr-defined]
+
+
+WORK = {
+    "item": {"name": "Press work", "unit": "hour", "cost": "38.50"},
+    "quantity": "2.5",
+    "tax": "vat",
+    "policy": builders.policy("fixed_price", "50"),
+}
+
+
+class TestItems:
+    """Lines that are no product: services, and anything else with a cost of its own."""
+
+    def test_alone_make_a_quotation_that_can_be_accepted_and_computed_again(self, furnished: Owner) -> None:
+        lines = [{**WORK, "quantity_breaks": ["10"]}]
+
+        accepted = furnished.accepted({"quantities": ["10"]}, lines=lines, quoted_on=None)
+
+        assert accepted.acceptance is not None
+        assert accepted.acceptance.totals.tax_exclusive == euros("500.00")
+        assert accepted.remarks.lead_time is None
+        assert reading.recompute(furnished.workspace, accepted.id).agrees
+
+    def test_beside_a_product_promise_no_minutes_of_their_own(self, furnished: Owner) -> None:
+        sheet = builders.quotation()["lines"][0]
+
+        alone, both = (furnished.accepted(lines=lines, quoted_on=None) for lines in ([sheet], [WORK, sheet, WORK]))
+
+        assert both.figures.totals.line_total.amount == alone.figures.totals.line_total.amount + 250
+        with furnished.database.reading() as connection:
+            promised = life.promised_minutes(connection, furnished.workshop_id)
+        quotation_life.decline(furnished.workspace, both.id, DeclineRequest())
+        with furnished.database.reading() as connection:
+            assert promised == {
+                resource: 2 * minutes
+                for resource, minutes in life.promised_minutes(connection, furnished.workshop_id).items()
+            }
+
+    def test_are_not_shipped(self, furnished: Owner) -> None:
+        builders.register_shipping(furnished)
+        shipping = {"service": "post", "zone": "home", "tax": "vat"}
+
+        with pytest.raises(InvalidValuesError, match="items are not shipped"):
+            furnished.quote(lines=[WORK], shipping=shipping)
+
+        assert furnished.quote(
+            lines=[WORK, {**builders.quotation()["lines"][0], "product": "brick"}], shipping=shipping
+        )
