@@ -73,7 +73,9 @@ class TestAPriceList:
         assert (product["sku"], product["name"]) == (entry.product, entry.name)
         assert product.get("description", "") == entry.description
         assert (product.get("url", ""), product.get("image", "")) == (entry.url, entry.image)
-        assert tuple(each["value"] for each in product.get("additionalProperty", [])) == entry.cautions
+        assert tuple(each["value"] for each in product.get("additionalProperty", [])) == tuple(
+            each.text for each in entry.cautions
+        )
         assert ("offers" in product) == (entry.price is not None)
 
     @tried
