@@ -1,4 +1,4 @@
-"""pugmill import-rates: what it stores, which errors it names, and what is stored when it is cut short."""
+"""pugmill import-rates: what it stores, which errors it names, and that it stores all or nothing."""
 
 import csv
 import io
@@ -190,10 +190,8 @@ class TestTheOutcome:
         assert outcomes(ended.out) == expected
         assert ended.out.endswith("rates.csv: 1 unchanged, 1 new, 1 replaced\n")
         records = list(csv.reader(io.StringIO(path.read_text(), newline="")))
-        assert records[0] == ["lines", "resource", "valid_from", "outcome", "problem"]
-        assert [[" ".join(each[:1]).split(), *each[1:4]] for each in records[1:]] == [
-            [row[:-3], *row[-3:]] for row in expected
-        ]
+        assert records[0] == ["lines", "resource", "valid_from", "outcome"]
+        assert [[each[0].split(), *each[1:]] for each in records[1:]] == [[row[:-3], *row[-3:]] for row in expected]
 
     def test_is_told_with_what_looks_wrong_about_a_rate(self, run_import: Import) -> None:
         ended = run_import(f"materials/hdpe-flakes,{DAY},price,68,EUR\n{TAX}")
@@ -347,59 +345,40 @@ def test_a_file_of_a_spreadsheet_is_read(demo: Client, run_import: Import) -> No
     assert rate(demo, "materials/hdpe-flakes")["price"] == {"amount": "0.78", "currency": "EUR"}
 
 
-class TestCutShort:
-    def test_by_silence_it_says_what_was_stored_and_what_was_not_and_continues_when_run_again(
-        self, demo: Client, run_import: Import, tmp_path: Path
-    ) -> None:
-        path = tmp_path / "outcome.csv"
-
-        def break_off(request: Any) -> None:
-            if request.method == "PUT" and "/tariffs/" in request.path_url:
-                raise requests.ConnectionError
-
-        ended = run_import(FLAKES + GRID + TAX, "--csv", str(path), before=break_off)
-        again = run_import(FLAKES + GRID + TAX)
-
-        assert ended.status == 4
-        assert [row[-2:] for row in outcomes(ended.out)] == [[DAY, "new"], ["not", "known"], ["not", "sent"]]
-        assert "2 of 3 rates are not stored" in ended.err
-        assert [each["outcome"] for each in csv.DictReader(path.read_text().splitlines())] == [
-            "new",
-            "not known",
-            "not sent",
-        ]
-        assert again.status == 0
-        assert [row[-1] for row in outcomes(again.out)] == ["unchanged", "new", "new"]
-
-    def test_by_a_refusal_of_one_rate_it_stores_the_others(self, demo: Client, run_import: Import) -> None:
+class TestAllOrNothing:
+    def test_a_refusal_of_one_rate_stores_none_of_them(self, demo: Client, run_import: Import) -> None:
         def retire(request: Any) -> None:
-            if request.method == "PUT" and "/tariffs/" in request.path_url:
+            if request.method == "POST":
                 demo.delete("tariffs/grid")
+                request.headers["If-Match"] = "*"  # as if it had been read after that
 
         ended = run_import(FLAKES + GRID + TAX, before=retire)
 
         assert ended.status == 1
-        assert [row[-1] for row in outcomes(ended.out)] == ["new", "stored", "new"]
-        assert "refused with 404" in ended.out
-        assert "1 of 3 rates are not stored" in ended.err
-        assert rate(demo, "taxes/standard")["rate_share"] == "0.21"
+        assert ended.err.splitlines()[1:] == ["  line 3: tariffs/grid: there is no tariff 'grid'; give its facts, too"]
+        assert rate(demo, "taxes/standard") is None
 
-    def test_by_somebody_elses_change_it_does_not_undo_that_change(self, demo: Client, run_import: Import) -> None:
+    def test_somebody_elses_change_meanwhile_is_not_undone(self, demo: Client, run_import: Import) -> None:
         def interfere(request: Any) -> None:
-            if request.method == "PUT":
+            if request.method == "POST":
                 demo.put(f"taxes/standard/rates/{DAY}", {"rate_share": "0.19"})
 
-        ended = run_import(TAX, before=interfere)
+        ended = run_import(FLAKES + TAX, before=interfere)
 
         assert ended.status == 4
         assert rate(demo, "taxes/standard")["rate_share"] == "0.19"
+        assert rate(demo, "materials/hdpe-flakes") is None
 
-    def test_by_the_keyboard_it_says_how_far_it_came(self, demo: Client, run_import: Import) -> None:
-        def press(request: Any) -> None:
-            if request.method == "PUT" and "/tariffs/" in request.path_url:
-                raise KeyboardInterrupt
+    @pytest.mark.parametrize(("stop", "status"), [(requests.ConnectionError, 4), (KeyboardInterrupt, 130)])
+    def test_an_interruption_leaves_a_file_that_can_be_imported_again(
+        self, demo: Client, run_import: Import, stop: type[BaseException], status: int
+    ) -> None:
+        def interrupt(request: Any) -> None:
+            if request.method == "POST":
+                raise stop
 
-        ended = run_import(FLAKES + GRID + TAX, before=press)
+        ended = run_import(FLAKES + GRID + TAX, before=interrupt)
+        again = run_import(FLAKES + GRID + TAX)
 
-        assert ended.status == 130
-        assert [row[-2:] for row in outcomes(ended.out)] == [[DAY, "new"], ["not", "known"], ["not", "sent"]]
+        assert ended.status == status
+        assert [row[-1] for row in outcomes(again.out)] == ["new", "new", "new"]

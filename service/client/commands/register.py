@@ -26,12 +26,10 @@ from service.client.command import FILE, Options, option, owners_command
 from service.client.ends import RefusedError, WaitingError
 from service.client.files.register_files import Together, WrongFilesError, read_files
 from service.client.http import Service
-from service.client.members import steps_of
-from service.client.progress import waiting_shown
+from service.client.register import refused_places, sent_document
 from service.client.text.register import listed, register_text
 from service.client.text.terminal import width
 
-ADDRESS = "/v1/register"
 _TAKEN_AWAY = ("retired", "withdrawn")
 
 
@@ -64,19 +62,12 @@ def sent(
         WrongFilesError: naming everything that the service refuses, with its file and line.
     """
     try:
-        with waiting_shown("registering"):
-            answer = service.send("POST", ADDRESS, together.document, query=query, headers=headers)
+        return sent_document(service, together.document, query, headers)
     except RefusedError as error:
-        errors = error.problem.get("errors", ())
-        if not errors or not all("pointer" in each for each in errors):
+        if not (places := refused_places(error)):
             raise
-        problems = [_at_its_place(together, steps_of(each["pointer"]), each["detail"]) for each in errors]
+        problems = [(together.place_of(steps), f"{'/'.join(steps)}: {detail}") for steps, detail in places]
         raise WrongFilesError(problems) from None
-    return answer.json(), answer.headers["ETag"]
-
-
-def _at_its_place(together: Together, steps: list[str], detail: str) -> tuple[Any, str]:
-    return together.place_of(steps), f"{'/'.join(steps)}: {detail}"
 
 
 def _agreed(service: Service, together: Together) -> dict[str, str]:
