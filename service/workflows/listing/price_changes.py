@@ -91,7 +91,7 @@ class Look:
         self._exchange, self._writer = Exchange(workspace, as_of), ChangeWriter(workspace.workshop.currency)
         state = rated_state(workspace, self._exchange, as_of, what_if)
         self.card, self._rating, self._products = state.card, state.rating, state.products
-        self._sales = SaleConditions(workspace, self.card, self._exchange, state.facts, state.catalogue)
+        self._sales = SaleConditions(workspace, state.costing(self._exchange))
         self._bills = CostedBills(state.catalogue, self._rating, self._writer)
         pools = {resource: each for resource, each in state.resources.items() if isinstance(each, Overhead)}
         self._moves = RateMoves(workspace, self._rating.table, pools, self._exchange)

@@ -9,13 +9,12 @@ from service.documents.writing.formats import formatted_price, formatted_unit_pr
 from service.domain.costing.cost_sheet import unit_costs
 from service.domain.listing.listings import Listing
 from service.domain.listing.price_list import PriceListEntry
-from service.domain.making.plausibility import cautions_of
 from service.domain.making.products import Product
 from service.domain.pricing.price_statement import asked_price
 from service.domain.safety.cautions import Caution, Concern
 from service.domain.values.errors import PugmillError
 from service.domain.values.exact import exactly
-from service.domain.values.references import Thing, references_in
+from service.domain.values.references import Thing
 from service.domain.values.shown import shown
 from service.domain.values.unit_costs import UnitCosts
 from service.memory import MEGABYTE, Remembered
@@ -23,7 +22,9 @@ from service.store.listing.dated_prices import prices_in_force
 from service.store.registering import registrations
 from service.time_limit import next_step
 from service.workflows.costing.cost_sheets import costed
-from service.workflows.costing.costing import Costing, prepare
+from service.workflows.costing.costing import prepare
+from service.workflows.costing.rates_in_force import rated_state
+from service.workflows.currency.exchange import Exchange
 from service.workflows.listing.listings import price_per_unit, price_question
 from service.workflows.pricing.pricing import check_grid
 from service.workflows.pricing.sale_way import PriceQuestion, SaleWay
@@ -62,16 +63,18 @@ def price_list(
         if channel is not None:
             prepare(frozen, [(("channel",), Thing("channels", channel))], as_of)
         entries = _Entries(frozen, as_of)
-        for code, listing, question in _questions(frozen, as_of, channel, listed):
-            if locale is None or f"{listing.locale}_".startswith(f"{locale}_"):
+        for page in _questions(frozen, as_of, channel, listed):
+            found = [each for each in page if locale is None or f"{each[1].locale}_".startswith(f"{locale}_")]
+            entries.products.read({listing.product for _, listing, _ in found})
+            for code, listing, question in found:
                 next_step()
                 yield entries.of(code, listing, question)
 
 
 def _questions(
     workspace: Workspace, as_of: date, channel: str | None, listed: ListedPrice
-) -> Iterator[tuple[str, Listing, PriceQuestion | None]]:
-    """Each listing and the question about its price; None if it has no price."""
+) -> Iterator[list[tuple[str, Listing, PriceQuestion | None]]]:
+    """Pages of listings, each with the question about its price; None if it has no price."""
     after = ""
     while True:
         with workspace.reading() as connection:
@@ -80,6 +83,7 @@ def _questions(
             )
             codes = [each.code for each in page] if listed is ListedPrice.IN_FORCE else []
             in_force = prices_in_force(connection, workspace.workshop_id, codes, as_of) if codes else {}
+        found: list[tuple[str, Listing, PriceQuestion | None]] = []
         for each in page:
             assert isinstance(each.facts, Listing)  # the collection holds nothing else
             if channel in (None, each.facts.channel):
@@ -88,7 +92,8 @@ def _questions(
                     question = price_question(each.facts, as_of)
                 elif (price := in_force.get(each.code)) is not None and price.is_of(each.facts):
                     question = price_question(each.facts, as_of, price.amount)
-                yield each.code, each.facts, question
+                found.append((each.code, each.facts, question))
+        yield found
         if len(page) < _PAGE:
             return
         after = page[-1].code
@@ -111,35 +116,33 @@ class _Entries:
 
     def __init__(self, workspace: Workspace, as_of: date) -> None:
         self._workspace, self._as_of, self._home = workspace, as_of, workspace.workshop.currency
-        self._costings = Remembered[Costing](_ROOM, lambda found: found.surroundings.size)
+        exchange = Exchange(workspace, as_of)
+        state = rated_state(workspace, exchange, as_of, None)
+        self.products, self._costing = state.products, state.costing(exchange)
         self._batches = Remembered[_Batch](_ROOM, lambda found: found.size)
 
     def of(self, code: str, listing: Listing, question: PriceQuestion | None) -> PriceListEntry:
         """The entry of a listing; the question is None if it has no price."""
-        named = tuple(references_in(listing))
-        costing = self._costings.of(named, lambda: prepare(self._workspace, named, self._as_of))
-        product = costing.surroundings.catalogue.products[listing.product]
+        product = self.products[listing.product]
         if question is None:
-            return self._unpriced(code, listing, costing, _NO_PRICE_IN_FORCE)
+            return self._unpriced(code, listing, _NO_PRICE_IN_FORCE)
         try:
-            return self._priced(code, listing, product, costing, question)
+            return self._priced(code, listing, product, question)
         except PugmillError as error:
             stands = ""
             if question.kept_at is not None:
                 stands = (
                     f"{question.kept_at:f} {listing.currency} is in force, but what is listed beside it is not known: "
                 )
-            return self._unpriced(code, listing, costing, f"{stands}{error}")
+            return self._unpriced(code, listing, f"{stands}{error}")
 
     @exactly
-    def _priced(
-        self, code: str, listing: Listing, product: Product, costing: Costing, question: PriceQuestion
-    ) -> PriceListEntry:
+    def _priced(self, code: str, listing: Listing, product: Product, question: PriceQuestion) -> PriceListEntry:
         check_grid(question, listing.currency)
-        batch = self._batch(costing, question)
-        way = SaleWay(costing, question, self._home)
+        batch = self._batch(question)
+        way = SaleWay(self._costing, question, self._home)
         found = way.price_at(batch.costs)
-        way.settlement(found)  # it is not shown; but without the exchange rates for it, nothing is known of the sale
+        way.check_settled()  # it is not shown; but without the exchange rates for it, nothing is known of the sale
         asked = asked_price(found, listing.currency)
         per_unit = price_per_unit(asked.gross_price, listing, product)
         cautions = (*batch.cautions, *(way.estimate.cautions if way.estimate else ()))
@@ -157,22 +160,22 @@ class _Entries:
             unit_price=per_unit,
             formatted_unit_price=None if per_unit is None else formatted_unit_price(per_unit, listing.locale),
             shipping_weight_kg=None if way.estimate is None else way.estimate.mass_kg,
-            channel_name=_channel_name(costing, listing),
+            channel_name=self._channel_name(listing),
             cautions=tuple(caution for caution in cautions if caution.concerns is Concern.PRODUCT),
         )
 
-    def _batch(self, costing: Costing, question: PriceQuestion) -> _Batch:
+    def _batch(self, question: PriceQuestion) -> _Batch:
         """The batch of a question, if everything has a rate; raises MissingRatesError."""
         key, resources = (question.product, question.quantity), question.route.resources()
         if key in self._batches:
-            costed(self._workspace, costing, [], also=resources)
+            costed(self._workspace, self._costing, [], also=resources)
             return self._batches[key]
-        ((bill, sheet),) = costed(self._workspace, costing, [key], also=resources)
-        made = _Batch(unit_costs(sheet), cautions_of([bill], costing.surroundings.catalogue))
+        ((bill, sheet),) = costed(self._workspace, self._costing, [key], also=resources)
+        made = _Batch(unit_costs(sheet), self._costing.cautions(bill))
         return self._batches.of(key, lambda: made)
 
-    def _unpriced(self, code: str, listing: Listing, costing: Costing, problem: str) -> PriceListEntry:
-        product = costing.surroundings.catalogue.products[listing.product]
+    def _unpriced(self, code: str, listing: Listing, problem: str) -> PriceListEntry:
+        product = self.products[listing.product]
         return shown(
             PriceListEntry,
             "",
@@ -181,12 +184,11 @@ class _Entries:
             listing=code,
             name=listing.name or product.name,
             pieces_per_order=listing.pieces_per_order or listing.base_quantity,
-            channel_name=_channel_name(costing, listing),
+            channel_name=self._channel_name(listing),
             as_of=self._as_of,
             problem=problem,
         )
 
-
-def _channel_name(costing: Costing, listing: Listing) -> str:
-    name: str = costing.surroundings.facts["channels"][listing.channel].name
-    return name
+    def _channel_name(self, listing: Listing) -> str:
+        name: str = self._costing.surroundings.facts["channels"][listing.channel].name
+        return name

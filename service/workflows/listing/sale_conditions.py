@@ -1,32 +1,25 @@
 """The conditions of sale that listings share: channel, currency, tax, base quantity and policy."""
 
-from collections.abc import Callable, Hashable, Mapping
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any, NamedTuple
 
-from service.domain.costing.rate_card import RateCard
 from service.domain.listing.listings import Listing
-from service.domain.making.products import Catalogue
 from service.domain.pricing.aim import Aim
 from service.domain.pricing.policy import PricingPolicy
 from service.domain.selling.sale import Sale
 from service.domain.values.errors import PugmillError
 from service.domain.values.unit_costs import UnitCosts
 from service.encoding import to_bytes, trusted
-from service.memory import MEGABYTE, Memory, Remembered
-from service.store.registering.surroundings import Surroundings
+from service.memory import MEGABYTE, Remembered
 from service.workflows.costing.costing import Costing
-from service.workflows.currency.exchange import Exchange
 from service.workflows.listing.listings import price_question
 from service.workflows.pricing.sale_way import SaleWay, check_rated, estimate_of, size_of_sale
 from service.workflows.workspace import Workspace
 
-_ROOM_FOR_SALES, _ROOM = 64 * MEGABYTE, 16 * MEGABYTE
-"""What a look remembers of sales (fees, tax and shipping), and of each, of policies applied to them, and of parcels.
-
-One of 50 fees with 50 bands each takes 3 MB, and the twentieth part of a second to find."""
-
+_ROOM = 16 * MEGABYTE
+"""What a look remembers of sales, and of policies applied to them."""
 _SIZE = 4_000
 """Bytes that conditions take in memory besides the sale: above all the policy; estimated high."""
 _SIZE_OF_A_KEY = 400
@@ -88,22 +81,12 @@ class SaleConditions:
         used: resources whose terms the conditions so far depend on.
     """
 
-    def __init__(
-        self,
-        workspace: Workspace,
-        card: RateCard,
-        exchange: Exchange,
-        facts: Mapping[str, Mapping[str, Any]],
-        catalogue: Catalogue,
-    ) -> None:
-        self._workspace, self._exchange = workspace, exchange
+    def __init__(self, workspace: Workspace, costing: Costing) -> None:
+        self._workspace, self._costing, self._exchange = workspace, costing, costing.exchange
         self._found = Remembered[Conditions](_ROOM, lambda found: _size(None if found.aim is None else found.aim.sale))
         self._sold = Remembered[_Sold](_ROOM, lambda found: _size(found.sale))
         self._sent = Remembered[Hashable](_ROOM // 4, lambda _: _SIZE_OF_A_KEY)
         self.used: set[str] = set()
-        memory: Memory[Any] = Memory(_ROOM_FOR_SALES)
-        around = Surroundings(facts=facts, catalogue=catalogue, rates=card.rates)
-        self._costing = Costing(surroundings=around, card=card, exchange=exchange, memory=memory, state=())
 
     def of(self, facts: dict[str, Any]) -> Conditions:
         """The conditions of a listing, from its plain data."""

@@ -158,6 +158,12 @@ class SaleWay:
             full_cost=self.brought_home(found.costs.full),
         )
 
+    def check_settled(self) -> None:
+        """Raises as `settlement` does if an exchange rate for it is missing."""
+        if self.channel is not None or self.currency != self.home:
+            for currency in (self.payout_currency, self.home):
+                self.costing.exchange.conversion(self.currency, currency)
+
     @property
     def payout_currency(self) -> str:
         """The currency in which the channel pays out."""
