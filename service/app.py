@@ -9,7 +9,7 @@ import flask
 from service import time_limit
 from service.api import audit, lead_times, month, quotation_previews, register, shipping, workshop
 from service.api.contract import addresses
-from service.api.contract.blueprints import SUMMARY, Api, Plugin, Rules
+from service.api.contract.blueprints import SUMMARY, Api, Blueprint, Plugin, Rules
 from service.api.costing import job_sheets, rate_card
 from service.api.currency import exchange_rates
 from service.api.http import answers, auth, errors, operations, rate_limit, reading
@@ -131,14 +131,22 @@ def _add_blueprints(app: flask.Flask) -> None:
     shared = {"servers": [{"url": "/"}], "security": [{"key": []}]}
     plugins = {"flask_plugin": Rules(), "marshmallow_plugin": Plugin()}
     api = Api(app, spec_kwargs={"info": info, **shared, **plugins})
-    api.register_blueprint(workshop.blueprint)
-    for collection in COLLECTIONS.values():
-        api.register_blueprint(collection_blueprint(collection))
-    # The order decides where the contract has the sheets of a product.
-    sheets = (price_sheets, job_sheets, lead_times, listings, shipping, month, rate_card, exchange_rates)
-    order_desk = (quotations, quotation_previews, quotation_life, quotation_papers)
-    for views in (register, *sheets, *order_desk, repricings, price_histories, audit, health, metrics):
-        api.register_blueprint(views.blueprint)
+    # In the order in which one meets them: each group of the contract builds on those before it.
+    registered = {name: collection_blueprint(collection) for name, collection in COLLECTIONS.items()}
+    resources = ("tariffs", "labour-grades", "machines", "materials", "tools", "overheads", "closures", "taxes")
+    sale = (registered["channels"], registered["shipping-services"], shipping.blueprint, registered["listings"])
+    after_sale = (listings, repricings, price_histories, quotation_previews, quotations, quotation_life)
+    groups: tuple[Blueprint, ...] = (
+        workshop.blueprint,
+        *(registered[name] for name in resources),
+        exchange_rates.blueprint,
+        registered["products"],
+        *(each.blueprint for each in (price_sheets, rate_card, lead_times, job_sheets)),
+        *sale,
+        *(each.blueprint for each in (*after_sale, quotation_papers, month, register, audit, health, metrics)),
+    )
+    for blueprint in groups:
+        api.register_blueprint(blueprint)
     documentation.register(app, api)
     app.extensions["pugmill.api"] = api
     app.extensions["pugmill.operations"] = operations.operations_of(app)

@@ -13,7 +13,9 @@ from service.domain.quoting.request import QuotationRequest
 from service.workflows.quoting import quoting
 from service.workflows.quoting.quoting import QuotationPreview
 
-blueprint = Blueprint("quotation-previews", __name__, url_prefix="/v1", description="Previews of quotations.")
+blueprint = Blueprint(
+    "quotation-previews", __name__, tag="quotations", url_prefix="/v1", description="Previews of quotations."
+)
 
 
 @blueprint.route("/quotation-previews")

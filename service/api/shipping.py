@@ -13,7 +13,9 @@ from service.domain.shipping.shipping_statement import ShippingStatement
 from service.workflows import shipping
 from service.workflows.shipping import ShippingQuestion
 
-blueprint = Blueprint("shipping", __name__, url_prefix="/v1", description="Shipping estimates.")
+blueprint = Blueprint(
+    "shipping", __name__, tag="shipping-services", url_prefix="/v1", description="Shipping estimates."
+)
 
 
 @blueprint.route("/shipping-estimates")

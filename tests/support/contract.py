@@ -12,6 +12,12 @@ from werkzeug.exceptions import HTTPException
 from werkzeug.routing import MapAdapter
 
 _ADDRESS = "contract:"
+ON_EVERY_ANSWER = {
+    *("content-type", "content-length", "date", "x-request-id", "cache-control", "vary"),
+    *("content-security-policy", "cross-origin-resource-policy", "referrer-policy"),
+    *("x-content-type-options", "x-frame-options"),
+}
+"""Headers of any answer, which openapi/README.md lists."""
 LINES = "application/x-ndjson"
 """Many JSON documents, one on each line; the contract describes each as the item of a list."""
 
@@ -42,7 +48,7 @@ class Contract:
     """The OpenAPI document of an application, with validators for its answers."""
 
     def __init__(self, app: flask.Flask) -> None:
-        self.document: dict[str, Any] = spelt_out(app.extensions["pugmill.api"].spec.to_dict())
+        self.document: dict[str, Any] = spelt_out(app.extensions["pugmill.api"].document())
         self._adapter: MapAdapter = app.url_map.bind("localhost")
         resource = Resource.from_contents(self.document, default_specification=DRAFT202012)
         self._registry: Registry[Any] = Registry().with_resource(_ADDRESS, resource)
@@ -67,11 +73,16 @@ class Contract:
             assert response.content_type == "application/problem+json" or path == "/ready", response.data
             assert response.json["status" if path != "/ready" else "is_ready"] in (response.status_code, False)
         found = self.operation("GET" if method == "HEAD" else method, path.partition("?")[0])
-        if found is None or response.status_code == 304:
+        if found is None:
             return
         template, operation = found
         status = str(response.status_code)
+        told = {name.lower() for name in operation["responses"].get(status, {}).get("headers", {})}
+        untold = {name.lower() for name in dict(response.headers)} - told - ON_EVERY_ANSWER
+        assert not untold, f"{method} {template} answers {status} with {untold}, which the contract lacks"
         assert status in operation["responses"], f"{method} {template} answers {status}, which the contract lacks"
+        if response.status_code == 304:
+            return
         media, answer = response.mimetype, operation["responses"][status]
         if media and response.status_code < 400:
             assert media in answer["content"], f"{method} {template} answers {status} as {media}"

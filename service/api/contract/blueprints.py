@@ -15,9 +15,19 @@ from webargs.flaskparser import FlaskParser
 
 from service.api.contract import fields, shared_parts
 from service.api.contract.addresses import PARTS
+from service.api.contract.document import finished
 from service.api.contract.schemas import DeclaredSchema
 from service.api.contract.shapes import learn
-from service.api.contract.shared_parts import CONDITIONS, DONE, ETAG, IF_CHANGED, KEYS, RATE_LIMIT, refusals
+from service.api.contract.shared_parts import (
+    CONDITIONS,
+    DONE,
+    ETAG,
+    IF_CHANGED,
+    KEYS,
+    RATE_LIMIT,
+    ProblemSchema,
+    refusals,
+)
 from service.api.http.forms import FILES, IMAGES, JSON_LD, PDF
 from service.api.http.operations import Operation, as_document, declared_in
 from service.api.http.reading import Parser
@@ -51,46 +61,24 @@ _OF_PUT = (
 )
 
 
-class FieldProblemSchema(ma.Schema):
-    """A member, parameter or line that is wrong."""
-
-    pointer = ma.fields.String(metadata={"description": "JSON pointer (RFC 6901) to the member of the body."})
-    parameter = ma.fields.String(metadata={"description": "Name of the query parameter."})
-    line = ma.fields.Integer(metadata={"description": "Line number in a CSV file; the header is line 1."})
-    detail = ma.fields.String(required=True, metadata={"description": "What is wrong, and the remedy."})
-
-
-class ProblemSchema(ma.Schema):
-    """A problem document (RFC 9457). Some types have further members, such as `loop` or `missing`."""
-
-    class Meta:
-        """Further members are RFC 9457's extension members."""
-
-        unknown = ma.INCLUDE
-
-    type = ma.fields.String(required=True, metadata={"description": "The kind of problem."})
-    title = ma.fields.String(required=True, metadata={"description": "The reason phrase of the status."})
-    status = ma.fields.Integer(required=True, metadata={"description": "The HTTP status."})
-    detail = ma.fields.String(required=True, metadata={"description": "What is wrong, and the remedy."})
-    errors = ma.fields.List(
-        ma.fields.Nested(FieldProblemSchema), metadata={"description": "Every member, parameter or line that is wrong."}
-    )
-
-
 class Blueprint(flask_smorest.Blueprint):
     """A blueprint that parses requests strictly, and documents what operations declare."""
 
     ARGUMENTS_PARSER: FlaskParser = Parser()
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, tag: str = "", **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.tag = tag or self.name
         self._prepare_doc_cbks += [self._prepare_operation_doc]
 
-    def arguments(self, schema: Any, *, example: Any = None, **options: Any) -> Any:
-        """Declare the body or the query string; its example shows in refusals, too."""
-        if example is not None and isinstance(schema, DeclaredSchema):
-            learn(schema.declared_class, example)
-        return super().arguments(schema, example=example, **options)
+    def arguments(self, schema: Any, *, example: Any = None, examples: Any = None, **options: Any) -> Any:
+        """Declare the body or the query string; its example, or the first by name, shows in refusals, too."""
+        shown = next(iter(examples.values())) if examples else example
+        if shown is not None and isinstance(schema, DeclaredSchema):
+            learn(schema.declared_class, shown)
+        named = {name: {"value": value} for name, value in (examples or {}).items()}
+        one = {"examples": named} if len(named) > 1 else {"example": shown}
+        return super().arguments(schema, **one, **options)
 
     def add_url_rule(
         self, rule: str, endpoint: str | None = None, view_func: Any = None, *args: Any, **options: Any
@@ -108,10 +96,10 @@ class Blueprint(flask_smorest.Blueprint):
     def _add(self, rule: str, *args: Any, **options: Any) -> None:
         """Register the rule, and document its variable parts."""
         parts = [part.component for name, part in PARTS.items() if f"<{name}>" in rule]
-        super().add_url_rule(rule, *args, **(options | {"parameters": parts}))
+        super().add_url_rule(rule, *args, **(options | {"tags": [self.tag]}))
         documentation = self._docs[self._endpoints[-1]]
         for method in set(documentation) - {"parameters"}:
-            documentation[method]["variables"] = len(parts)
+            documentation[method]["variables"] = parts
 
     def _prepare_operation_doc(
         self, doc: dict[str, Any], doc_info: dict[str, Any], *, method: str, **_: Any
@@ -126,9 +114,9 @@ class Blueprint(flask_smorest.Blueprint):
             else:
                 _complete(responses[status], asked, is_tagged=is_read)
         has_body = "requestBody" in doc or "requestBody" in doc_info.get("manual_doc", {})
-        responses |= refusals(*statuses_of(asked, method, variables=doc_info["variables"], has_body=has_body))
+        responses |= refusals(*statuses_of(asked, method, variables=len(doc_info["variables"]), has_body=has_body))
         headers = [*asked.headers, *([IF_CHANGED] if is_read else [])]
-        if parameters := [*doc.get("parameters", []), *headers]:
+        if parameters := [*doc_info["variables"], *doc.get("parameters", []), *headers]:
             doc["parameters"] = parameters
         doc["operationId"] = asked.id
         if not asked.is_keyed:
@@ -244,7 +232,8 @@ class Api(flask_smorest.Api):
     DEFAULT_ERROR_RESPONSE_NAME = None  # every operation lists its own, as problem documents
 
     def __init__(self, app: Flask, **options: Any) -> None:
-        self._undescribed: list[flask_smorest.Blueprint] = []
+        self._undescribed: list[Blueprint] = []
+        self._tags: set[str] = set()
         self._describing = RLock()
         super().__init__(app, **options)
 
@@ -255,14 +244,20 @@ class Api(flask_smorest.Api):
             while self._undescribed:
                 blueprint = self._undescribed.pop(0)
                 blueprint.register_views_in_doc(self, self._app, self._spec, name=blueprint.name, parameters=None)
-                self._spec.tag({"name": blueprint.name, "description": blueprint.description})
+                if blueprint.tag not in self._tags:
+                    self._tags.add(blueprint.tag)
+                    self._spec.tag({"name": blueprint.tag, "description": blueprint.description})
             return self._spec
 
     @spec.setter
     def spec(self, document: Any) -> None:
         self._spec = document
 
-    def register_blueprint(self, blp: flask_smorest.Blueprint, **options: Any) -> None:
+    def document(self, *, with_answers: bool = True) -> dict[str, Any]:
+        """The finished contract."""
+        return finished(self.spec.to_dict(), with_answers=with_answers)
+
+    def register_blueprint(self, blp: Blueprint, **options: Any) -> None:
         """Register the views of a blueprint, to be described later."""
         self._app.register_blueprint(blp, **options)
         self._undescribed.append(blp)

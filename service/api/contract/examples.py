@@ -1,11 +1,31 @@
-"""Example bodies of the contract, all valid. The figures are invented."""
+"""Examples of the contract: what one sends, in the order of the contract, so that each works on what came before.
 
+Facts and terms are those of the demo workshop, so on that they change nothing. What is deleted is called `SPARE`.
+"""
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
+
+DAY = "2026-11-25"
+"""The day on which the examples are sent when their answers are recorded."""
+FIRST_DAY, SPARE, SPARE_DAY = "2025-01-01", "spare", "2030-01-01"
+NEWEST = "newest"
+
+_FILE = json.loads((Path(__file__).parent / "examples.json").read_text("utf-8"))
+FACTS: dict[str, dict[str, Any]] = _FILE["facts"]
+"""By collection and code."""
+TERMS: dict[str, dict[str, Any]] = _FILE["terms"]
+"""By collection and code, from `FIRST_DAY` on."""
 
 
 def _eur(amount: str) -> dict[str, str]:
     return {"amount": amount, "currency": "EUR"}
 
+
+_POLICY = {"target": "margin", "value": "0.30", "never_below_cost": "full_cost", "price_step": "0.05"}
+_DEARER: dict[str, Any] = {**TERMS["tariffs"]["grid"], "price_per_kwh": {"day": _eur("0.39"), "night": _eur("0.24")}}
 
 WORKSHOP: dict[str, Any] = {
     "name": "Sieve Lane Plastics Workshop (invented)",
@@ -23,210 +43,152 @@ WORKSHOP: dict[str, Any] = {
 }
 """An invented workshop; its bank does not exist."""
 
-FACTS: dict[str, Any] = {
-    "materials": {"name": "HDPE flakes, washed", "unit": "kg", "polymer": "HDPE"},
-    "machines": {
-        "name": "Sheet press",
-        "rated_power_kw": "12",
-        "load_factor": "0.6",
-        "warm_up_power_kw": "9",
-        "tariff": "grid",
-    },
-    "labour-grades": {"name": "Operator"},
-    "closures": {"name": "Christmas", "first_day": "2026-12-24", "last_day": "2027-01-01"},
-    "tariffs": {"name": "Grid, two bands", "bands": ["day", "night"], "note": "night is 22:00 to 06:00"},
-    "overheads": {"name": "Rent and insurance", "base": "machine_hour"},
-    "tools": {"name": "Brick mould, two cavities"},
-    "taxes": {"name": "VAT 21 % (an illustration)", "category": "S"},
-    "channels": {
-        "name": "Lantern Quay market (an invented marketplace)",
-        "display": "tax_inclusive",
-        "payout_currency": "EUR",
-    },
-    "listings": {
-        "name": "Sheet of recycled plastic, 1 m × 1 m",
-        "product": "sheet",
-        "channel": "quay-market",
-        "currency": "EUR",
-        "locale": "en_IE",
-        "policy": {"target": "margin", "value": "0.25", "never_below_cost": "full_cost", "price_endings": ["0.90"]},
-        "standard_batch": 50,
-        "tax": "vat-standard",
-    },
-    "shipping-services": {
-        "name": "Parcel post (an illustration)",
-        "boxes": [
-            {
-                "code": "sheet-carton",
-                "inner_length_mm": "1010",
-                "inner_width_mm": "1010",
-                "inner_height_mm": "60",
-                "length_mm": "1020",
-                "width_mm": "1020",
-                "height_mm": "80",
-                "mass_kg": "2.1",
-                "max_load_kg": "50",
-            }
-        ],
-        "pallets": [
-            {
-                "code": "euro-pallet",
-                "length_mm": "1200",
-                "width_mm": "800",
-                "height_mm": "144",
-                "max_height_mm": "1800",
-                "mass_kg": "25",
-                "max_load_kg": "1000",
-            }
-        ],
-        "note": "prices are invented",
-    },
-    "products": {
-        "name": "Sheet, 1 m × 1 m × 10 mm",
-        "bill_of_materials": [
-            {
-                "material": "hdpe-flakes",
-                "quantity_per_piece": "9.5",
-                "process_loss_share": "0.03",
-                "reclaim_share": "0.8",
-            }
-        ],
-        "operations": [
-            {
-                "name": "pressing",
-                "machine": "sheet-press",
-                "setup_minutes": "20",
-                "warm_up_minutes": "45",
-                "cycle_minutes": "40",
-                "yield_share": "0.95",
-                "labour": [{"labour_grade": "operator", "setup_crew": "1", "attendance": "0.25"}],
-                "band_shares": {"day": "0.7", "night": "0.3"},
-                "processing_temperature_c": "190",
-            }
-        ],
-        "mass_kg": "9.5",
-        "length_mm": "1000",
-        "width_mm": "1000",
-        "height_mm": "10",
-    },
-}
-"""Example facts, by collection."""
-
-TERMS: dict[str, Any] = {
-    "materials": {"price": _eur("0.85"), "reclaim_value": _eur("0.30")},
-    "machines": {
-        "replacement_value": _eur("24000"),
-        "residual_value": _eur("2000"),
-        "life_years": "10",
-        "interest_share": "0.05",
-        "floor_m2": "12",
-        "space_cost_per_m2_month": _eur("7.50"),
-        "maintenance_share": "0.04",
-        "planned_hours_per_year": "1600",
-        "utilisation_share": "0.7",
-    },
-    "labour-grades": {"wage_per_hour": _eur("15.20"), "on_cost_share": "0.22", "productive_share": "0.85"},
-    "tariffs": {
-        "price_per_kwh": {"day": _eur("0.31"), "night": _eur("0.19")},
-        "standing_charge_per_month": _eur("60"),
-        "expected_kwh_per_month": "2000",
-    },
-    "overheads": {"amount_per_month": _eur("900"), "base_per_month": "240"},
-    "tools": {"cost": _eur("3600"), "life_shots": "40000"},
-    "taxes": {"rate_share": "0.21"},
-    "channels": {
-        "currency": "EUR",
-        "fees": [
-            {
-                "name": "commission",
-                "base": "gross_price",
-                "bands": [{"up_to": "50", "share": "0.08"}, {"above": "50", "share": "0.06"}],
-                "banding": "portion",
-                "maximum": "25",
-            },
-            {"name": "payment", "base": "gross_with_shipping", "share": "0.019", "fixed": "0.30", "tax_share": "0.21"},
-        ],
-        "conversion_spread_share": "0.025",
-        "shipping_paid_by": "buyer",
-        "shipping_charge": "4.90",
-    },
-    "shipping-services": {
-        "zones": {
-            "home": [
-                {"above_kg": "0", "up_to_kg": "10", "price": _eur("14.90")},
-                {"above_kg": "10", "up_to_kg": "31.5", "price": _eur("24.90")},
-                {"above_kg": "31.5", "up_to_kg": "1000", "price": _eur("129.00")},
-            ]
-        },
-        "divisor_cm3_per_kg": "5000",
-        "weight_step_kg": "0.5",
-        "fuel_surcharge_share": "0.06",
-        "limits": {"max_longest_side_mm": "2000", "max_length_plus_girth_mm": "7000"},
-    },
-}
-"""Example terms, by collection."""
-
 REGISTER: dict[str, Any] = {
-    "tariffs": {"grid": {"facts": FACTS["tariffs"], "rates": {"2026-01-01": TERMS["tariffs"]}}},
-    "materials": {
-        "hdpe-flakes": {
-            "facts": FACTS["materials"],
-            "rates": {"2026-01-01": TERMS["materials"], "2027-01-01": {"price": _eur("0.92")}},
-        }
-    },
+    name: {code: {"facts": FACTS[name][code], "rates": {FIRST_DAY: TERMS[name][code]}}}
+    for name, code in (("tariffs", "grid"), ("materials", "hdpe-crates"))
 }
 
-EXCHANGE_RATES: dict[str, Any] = {"base": "EUR", "rates": {"GBP": "0.8642", "USD": "1.0853"}}
+EXCHANGE_RATES: dict[str, Any] = {"base": "EUR", "rates": {"CHF": "0.9350", "GBP": "0.8640", "JPY": "172.30"}}
 
+REFRESH: dict[str, Any] = {"latest": {"span": "latest"}, "90 days": {"span": "90-days"}}
 EXCHANGE_RATES_FILE = "day,base,currency,rate\r\n2026-11-24,EUR,GBP,0.8651\r\n2026-11-25,EUR,GBP,0.8642\r\n"
 
-WHAT_IF: dict[str, Any] = {"quantity": 50, "as_of": "2026-12-01", "rates": {"tariffs/grid": TERMS["tariffs"]}}
+WHAT_IF: dict[str, Any] = {"quantity": 500, "rates": {"tariffs/grid": _DEARER}}
 
+_RULES = {"least_move_share": "0.001", "greatest_move_share": "0.25"}
 REPRICING: dict[str, Any] = {
-    "as_of": "2026-12-01",
-    "scope": {"resources": ["tariffs/grid"], "channel": "quay-market"},
-    "rules": {"least_move_share": "0.01", "greatest_move_share": "0.25"},
-    "confirmed": ["sheet-quay"],
+    "preview": {"rates": {"tariffs/grid": _DEARER}, "rules": _RULES},
+    "apply": {"scope": {"resources": ["tariffs/grid"]}, "rules": _RULES, "apply": True},
 }
 
 SHIPPING_ESTIMATE: dict[str, Any] = {
-    "service": "parcel-post",
+    "service": "parcels",
     "zone": "home",
-    "as_of": "2026-12-01",
-    "lines": [{"product": "sheet", "quantity": 7}],
+    "lines": [{"product": "brick", "quantity": 12}],
 }
 
 MONTH: dict[str, Any] = {
-    "as_of": "2026-12-01",
     "lines": [
         {
-            "product": "sheet",
-            "standard_batch": 20,
-            "pieces": 240,
-            "most_per_month": 400,
-            "policy": {"target": "margin", "value": "0.35"},
-            "tax": "vat-standard",
+            "product": "brick",
+            "standard_batch": 500,
+            "pieces": 1000,
+            "most_per_month": 2000,
+            "policy": _POLICY,
+            "tax": "standard",
         },
-        {"listing": "sheet-online", "pieces": 60, "most_per_month": 90},
+        {"listing": "brick-stall", "pieces": 500, "most_per_month": 900},
     ],
-    "other_fixed_costs": [{"name": "The owner's own pay", "amount": _eur("2400.00"), "kind": "other"}],
-    "target_profit": _eur("500.00"),
-    "income_tax_share": "0.2",
-    "month": "2026-12",
+    "other_fixed_costs": [{"name": "Place on the Saturday market", "amount": _eur("65.00")}],
+    "target_profit": _eur("600.00"),
+    "income_tax_share": "0.20",
 }
 
+ISSUE: dict[str, Any] = {"plainly": {}, "below its floor": {"below_floor": "accepted"}}
+
 QUOTATION: dict[str, Any] = {
-    "customer": {"name": "Harbour Garden Trust", "address": "1 Quay Road\nMarrow Bay", "reference": "Order 12"},
+    "customer": {"name": "Harbour Garden Trust", "address": "Pier 4\nPort Quillan", "reference": "Beds 14 to 20"},
     "lines": [
         {
-            "product": "sheet",
-            "quantity": 20,
-            "quantity_breaks": [50, 100],
-            "tax": "vat-standard",
-            "policy": {"target": "margin", "value": "0.35", "never_below_cost": "full_cost", "price_step": "0.05"},
+            "product": "brick",
+            "quantity": 500,
+            "tax": "standard",
+            "policy": _POLICY,
             "allowances": [{"reason": "First order", "share": "0.02"}],
         }
     ],
-    "charges": [{"reason": "Delivery", "tax": "vat-standard", "amount": "40.00"}],
+    "charges": [{"reason": "Delivery", "tax": "standard", "amount": "40.00"}],
     "delivery": "Three weeks after order.",
 }
+
+
+def values_sent(name: str, operation_id: str, template: str, method: str) -> Sequence[Any]:
+    """Values of a parameter with which the operation can be tried at once; none if it is better left out."""
+    collection = template.split("/")[2] if template.startswith("/v1/") else ""
+    is_of_rate, codes = template.endswith("{day}"), [*FACTS.get(collection, ())]
+    by_method: dict[tuple[str, str], Sequence[Any]] = {
+        ("code", "put"): codes if is_of_rate else [*codes, SPARE],
+        ("code", "delete"): codes[:1] if is_of_rate else [SPARE],
+        ("code", ""): codes[:1],
+        ("day", "put"): [FIRST_DAY, SPARE_DAY],
+        ("day", "delete"): [SPARE_DAY],
+        ("day", ""): [FIRST_DAY],
+    }
+    found = _SENT_BY.get(operation_id, {}).get(name) or by_method.get((name, method)) or by_method.get((name, ""))
+    return found or _SENT.get(name, ())
+
+
+_SENT: dict[str, Sequence[Any]] = {"quantity": [500], "quotation_id": [NEWEST], "repricing_id": [NEWEST]}
+_SENT_BY: dict[str, dict[str, Sequence[Any]]] = {
+    "putExchangeRates": {"day": [DAY, "2026-11-20"]},
+    "getExchangeRates": {"day": [DAY]},
+    "importExchangeRates": {"source": ["customs"]},
+    "withdrawExchangeRates": {"day": ["2026-11-20"]},
+    "getHeldExchangeRates": {"day": [DAY]},
+    "confirmExchangeRates": {"day": ["2026-11-24"]},
+    "dropHeldExchangeRates": {"day": [DAY]},
+    "convertAmount": {"amount": ["10.85"], "currency": ["GBP"], "to": ["EUR"]},
+    "listChanges": {"subject": ["taxes"]},
+    "getPriceSheet": {"target": ["margin"], "value": ["0.30"], "tax": ["standard"], "price_step": ["0.05"]},
+    "reprice": {"Idempotency-Key": ['"reprice-1"']},
+    "repriceCsv": {"Idempotency-Key": ['"reprice-2"']},
+    "repriceNdjson": {"Idempotency-Key": ['"reprice-3"']},
+    "createQuotation": {"Idempotency-Key": [f'"quotation-{each}"' for each in (1, 2, 3)]},
+    "discardQuotation": {"quotation_id": ["draft"]},
+    "issueQuotation": {"quotation_id": ["draft"]},
+    "acceptQuotation": {"quotation_id": ["issued"]},
+    "declineQuotation": {"quotation_id": ["issued"]},
+    "completeQuotation": {"quotation_id": ["accepted"]},
+    "reviseQuotation": {"quotation_id": ["declined"], "Idempotency-Key": ['"quotation-4"']},
+}
+
+SAMPLES: dict[str, Any] = {
+    "action": "registered",
+    "as_of": DAY,
+    "base_quantity": 1,
+    "by": "command line",
+    "channel": "saturday-stall",
+    "code": "grid",
+    "columns": 3,
+    "copies": 2,
+    "cost_basis": "full_cost",
+    "currency": "EUR",
+    "cursor": "cyXOqlEw0Ebg8SBPfbqoFVsiYnJpY2siXQ",
+    "discount_share": "0.10",
+    "display": "tax_inclusive",
+    "dry_run": True,
+    "gap_x_mm": "2.5",
+    "gap_y_mm": "0",
+    "is_rush": False,
+    "kept_at": "4.00",
+    "limit": 100,
+    "locale": "de_DE",
+    "margin_x_mm": "7",
+    "margin_y_mm": "15",
+    "never_below_amount": "3.50",
+    "pieces_per_order": 12,
+    "never_below_cost": "full_cost",
+    "price_endings": ["0.49", "0.99"],
+    "price_step": "0.05",
+    "prices": "in_force",
+    "prune": False,
+    "rounding": "nearest",
+    "rows": 8,
+    "shipping_service": "parcels",
+    "shipping_zone": "home",
+    "since": "2026-11-01",
+    "skip": 4,
+    "source": "ECB",
+    "starting_on": DAY,
+    "status": "issued",
+    "subject": "tariffs/grid",
+    "target": "margin",
+    "tax": "standard",
+    "until": DAY,
+    "value": "0.30",
+    "weeks": 4,
+    "If-Match": '"3"',
+    "If-None-Match": '"3"',
+    "Idempotency-Key": '"8e03978e-40d5-43e8-bc93-6894a57f9324"',
+}
+"""A value of each parameter that is left out at first."""

@@ -26,6 +26,7 @@ from service.domain.values.declared import (
 from service.domain.values.forms import DECIMAL_PATTERN, day_of, decimal_of
 from service.nearest import did_you_mean
 
+DECIMAL_FORMAT = "decimal"
 _INTEGER = re.compile(r"-?(?:0|[1-9][0-9]{0,17})")
 
 
@@ -157,7 +158,7 @@ def _joined(of_key: list[Any], of_value: Any) -> Any:
 
 
 TYPES: dict[type[ma.fields.Field[Any]], tuple[str | None, str | None]] = {
-    DecimalField: ("string", "decimal"),
+    DecimalField: ("string", DECIMAL_FORMAT),
     IntegerField: ("integer", None),
     TextField: ("string", None),
     FlagField: ("boolean", None),
@@ -179,7 +180,8 @@ def properties(_converter: Any, field: ma.fields.Field[Any], **_: Any) -> dict[s
         unsigned = any(isinstance(rule, Bounds) and rule.is_unsigned for rule in rules)
         told |= {"pattern": DECIMAL_PATTERN.replace("-?", "" if unsigned else "-?"), "maxLength": 2 * MAX_DIGITS}
     if isinstance(field, MappingField) and field.key_field is not None:
-        told["propertyNames"] = properties(_converter, field.key_field)
+        names = properties(_converter, field.key_field)
+        told |= {"propertyNames": names} if names else {}
     if isinstance(field, ChoiceField):
         told["enum"] = [choice.value for choice in field.choices] + ([None] if field.allow_none else [])
     for rule in rules:
@@ -214,7 +216,7 @@ def range_in_words(rules: Iterable[Any]) -> str:
 
 
 def _shared_forms() -> dict[str, dict[str, Any]]:
-    decimal = {"format": "decimal", "maxLength": 2 * MAX_DIGITS}
+    decimal = {"format": DECIMAL_FORMAT, "maxLength": 2 * MAX_DIGITS}
     texts = {"Code": Code, "Name": Name, "Line": Line, "CurrencyCode": CurrencyCode}
     forms = {
         "Decimal": {**decimal, "pattern": DECIMAL_PATTERN.replace("-?", "")},

@@ -3,12 +3,40 @@
 from copy import deepcopy
 from typing import Any
 
+import marshmallow as ma
 from apispec import APISpec
 
 from service.api.contract.addresses import PARTS
 from service.api.http import rate_limit
 from service.api.http.problems import MEDIA_TYPE
 from service.api.http.retries import idempotency_key
+
+
+class FieldProblemSchema(ma.Schema):
+    """A member, parameter or line that is wrong."""
+
+    pointer = ma.fields.String(metadata={"description": "JSON pointer (RFC 6901) to the member of the body."})
+    parameter = ma.fields.String(metadata={"description": "Name of the query parameter."})
+    line = ma.fields.Integer(metadata={"description": "Line number in a CSV file; the header is line 1."})
+    detail = ma.fields.String(required=True, metadata={"description": "What is wrong, and the remedy."})
+
+
+class ProblemSchema(ma.Schema):
+    """A problem document (RFC 9457). Some types have further members, such as `loop` or `missing`."""
+
+    class Meta:
+        """Further members are RFC 9457's extension members."""
+
+        unknown = ma.INCLUDE
+
+    type = ma.fields.String(required=True, metadata={"description": "The kind of problem."})
+    title = ma.fields.String(required=True, metadata={"description": "The reason phrase of the status."})
+    status = ma.fields.Integer(required=True, metadata={"description": "The HTTP status."})
+    detail = ma.fields.String(required=True, metadata={"description": "What is wrong, and the remedy."})
+    errors = ma.fields.List(
+        ma.fields.Nested(FieldProblemSchema), metadata={"description": "Every member, parameter or line that is wrong."}
+    )
+
 
 IF_MATCH = "IfMatch"
 IF_PREVIEWED = "IfMatchPreview"
@@ -35,11 +63,31 @@ _HEADER_PARAMETERS: dict[str, dict[str, Any]] = {
 ETAG = {"ETag": "ETag"}
 LOCATION = {"Location": "Location"}
 LINK = {"Link": "Link"}
+PAPERS = {"Link": "LinkToPapers"}
+NAMED = {"Content-Disposition": "Content-Disposition"}
 RATE_LIMIT = {name: name for name in rate_limit.HEADERS}
 _HEADERS: dict[str, dict[str, Any]] = {
-    "ETag": {"description": "The entity tag of this state.", "schema": _TEXT},
-    "Location": {"description": "Its address.", "schema": _TEXT},
-    "Link": {"description": 'The next page, rel="next" (RFC 8288).', "schema": _TEXT},
+    "ETag": {"description": "The entity tag of this state.", "schema": {"type": "string", "examples": ['"3"']}},
+    "Location": {"description": "Its address.", "schema": {"type": "string", "examples": ["/v1/tariffs/grid"]}},
+    "Link": {
+        "description": 'The next page, rel="next" (RFC 8288); absent on the last one.',
+        "schema": {"type": "string", "examples": ['</v1/materials?limit=100&cursor=cyXOqlEw>; rel="next"']},
+    },
+    "LinkToPapers": {
+        "description": 'The same in other forms, rel="alternate" (RFC 8288).',
+        "schema": {
+            "type": "string",
+            "examples": ['</v1/quotations/Q000001/quotation.pdf>; rel="alternate"; type="application/pdf"'],
+        },
+    },
+    "Content-Disposition": {
+        "description": "The name under which it is kept (RFC 6266).",
+        "schema": {"type": "string", "examples": ['inline; filename="Q000001.pdf"']},
+    },
+    "WWW-Authenticate": {
+        "description": "How to authenticate (RFC 9110, 11.6.1); to a read Basic as well as Bearer.",
+        "schema": {"type": "string", "examples": ['Bearer realm="pugmill"']},
+    },
     "Retry-After": rate_limit.RETRY_AFTER,
     **rate_limit.HEADERS,
 }
@@ -63,7 +111,18 @@ _REFUSALS = {
     504: ("GatewayTimeout", "The feed takes too long to answer; the last good rates stay in use."),
     507: ("InsufficientStorage", "The workshop would store more than it may; nothing was stored."),
 }
-UNCHANGED, TOO_MANY = 304, 429
+UNCHANGED, NO_KEY = 304, 401
+_CHALLENGE, _AGAIN = {"WWW-Authenticate": "WWW-Authenticate"}, {"Retry-After": "Retry-After"}
+_HEADERS_OF: dict[int, dict[str, str]] = {
+    304: ETAG,
+    401: _CHALLENGE,
+    403: _CHALLENGE,
+    409: _AGAIN,
+    429: _AGAIN,
+    503: _AGAIN,
+    504: _AGAIN,
+}
+"""Headers of refusals, besides those of the rate limit."""
 DONE = "Done"
 
 
@@ -88,6 +147,5 @@ def register(spec: APISpec) -> None:
         told = {"description": meaning}
         if status != UNCHANGED:
             told["content"] = {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}}
-        if status == TOO_MANY:
-            told["headers"] = {"Retry-After": "Retry-After", **RATE_LIMIT}
+        told["headers"] = {**_HEADERS_OF.get(status, {}), **({} if status == NO_KEY else RATE_LIMIT)}
         spec.components.response(name, told, lazy=True)

@@ -31,7 +31,9 @@ from service.workflows.costing.cost_sheets import StatedBill
 from service.workflows.costing.supposing import NOTHING_SUPPOSED, Supposed
 from service.workflows.costing.workings import WorkedCost, work_out_cost
 
-blueprint = Blueprint("products-sheets", __name__, url_prefix="/v1/products", description="Sheets of a product.")
+blueprint = Blueprint(
+    "products-sheets", __name__, tag="costs", url_prefix="/v1/products", description="Sheets of a product."
+)
 
 
 @declared

@@ -13,7 +13,7 @@ from service.api.http.operations import operation
 from service.domain.values.declared import declared
 from service.workflows.costing import rate_card
 
-blueprint = Blueprint("rates", __name__, url_prefix="/v1", description="Rates across the whole workshop.")
+blueprint = Blueprint("rates", __name__, tag="costs", url_prefix="/v1", description="Rates across the whole workshop.")
 
 
 @declared

@@ -9,7 +9,7 @@ import flask
 from flask.views import MethodView
 
 from service.api.contract.blueprints import Blueprint
-from service.api.contract.examples import EXCHANGE_RATES, EXCHANGE_RATES_FILE
+from service.api.contract.examples import EXCHANGE_RATES, EXCHANGE_RATES_FILE, REFRESH
 from service.api.contract.schemas import field_of, schema_of
 from service.api.contract.shared_parts import CREATE_ONLY, ETAG, IF_MATCH, LINK, LOCATION
 from service.api.currency.exchange_file import read_days
@@ -155,7 +155,7 @@ class Refresh(MethodView):
     """The feed."""
 
     @operation("refreshExchangeRates", is_long=True, refuses=(502, 504))
-    @blueprint.arguments(schema_of(RefreshRequest)(), example={"span": "latest"})
+    @blueprint.arguments(schema_of(RefreshRequest)(), examples=REFRESH)
     @blueprint.response(200, schema_of(fetching.Refreshing))
     def post(self, wanted: RefreshRequest) -> flask.Response:
         """Fetch the European Central Bank's reference rates, published on working days in the afternoon.

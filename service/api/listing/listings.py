@@ -28,7 +28,7 @@ from service.workflows.listing.listings import ListingQuestion, ListingSheet
 from service.workflows.listing.price_list import ListedPrice, price_list
 from service.workflows.workshop.letterhead import find_seller
 
-blueprint = Blueprint("listings-sheets", __name__, url_prefix="/v1", description="Prices of listings.")
+blueprint = Blueprint("listings-sheets", __name__, tag="prices", url_prefix="/v1", description="Prices of listings.")
 
 _WRITERS = {CSV: price_list_csv, JSON_LD: price_list_json_ld}
 

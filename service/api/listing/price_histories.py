@@ -24,7 +24,11 @@ from service.encoding import encoded
 from service.workflows.listing import repricing_records
 
 blueprint = Blueprint(
-    "price-histories", __name__, url_prefix="/v1/listings", description="Prices of a listing over time."
+    "price-histories",
+    __name__,
+    tag="repricings",
+    url_prefix="/v1/listings",
+    description="Prices of a listing over time.",
 )
 
 

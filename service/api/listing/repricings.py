@@ -114,7 +114,7 @@ class Repricings(MethodView):
         "reprice", documents=(CSV, NDJSON), stores=False, is_long=True, headers=(IF_PREVIEWED, MAY_BE_REPEATED)
     )
     @blueprint.arguments(schema_of(PageQuery)(), location="query")
-    @blueprint.arguments(OrderSchema(), example=REPRICING)
+    @blueprint.arguments(OrderSchema(), examples=REPRICING)
     @blueprint.response(200, schema_of(RepricingAnswer), headers=ETAG, description="A preview, or nothing to change.")
     @blueprint.alt_response(201, schema=schema_of(RepricingAnswer), headers=LOCATION, description="Applied.")
     def post(self, query: PageQuery, order: RepricingOrder) -> flask.Response:
@@ -266,7 +266,7 @@ class RepricingRollback(MethodView):
 
     @operation("rollBackRepricing", is_long=True, headers=(IF_MATCH, MAY_BE_REPEATED))
     @blueprint.arguments(schema_of(RollbackQuery)(), location="query")
-    @blueprint.response(200, schema_of(RepricingStatement))
+    @blueprint.response(200, schema_of(RepricingStatement), headers=ETAG)
     def post(self, query: RollbackQuery, repricing_id: UUID) -> flask.Response:
         """Take a repricing's prices back, all of them or none: the prices set before it count again.
 

@@ -42,7 +42,7 @@ class ContractDocument:
     @cached_property
     def plain(self) -> bytes:
         """As it is."""
-        return dumped(self._api.spec.to_dict())
+        return dumped(self._api.document())
 
     @cached_property
     def compressed(self) -> bytes:
@@ -70,15 +70,16 @@ class ContractDocument:
 
 
 def register(app: flask.Flask, api: Api) -> None:
-    """Add the addresses /openapi.json, /docs and those under it."""
+    """Add the addresses /openapi.json, /docs and those under it, and / which leads there."""
     app.add_url_rule(_DOCUMENT, "openapi", ContractDocument(api).answer)
+    app.add_url_rule("/", "start", _to_docs)
     app.add_url_rule("/docs", view_func=_to_docs)
     app.add_url_rule("/docs/", view_func=_page)
     app.add_url_rule("/docs/<path:path>", view_func=_asset)
 
 
 class _ContractDumper(yaml.SafeDumper):
-    """Writes no YAML aliases, which not every reader of contracts knows; lists of words and references on one line."""
+    """Writes no YAML aliases, which not every reader of contracts knows, and few lines: what is short is on one."""
 
     def ignore_aliases(self, _data: object) -> bool:
         """Always true."""
@@ -90,13 +91,20 @@ class _ContractDumper(yaml.SafeDumper):
         return super().represent_sequence(tag, sequence, is_short or flow_style)
 
     def represent_mapping(self, tag: str, mapping: Any, flow_style: bool | None = None) -> yaml.MappingNode:
-        """A reference is on one line."""
-        return super().represent_mapping(tag, mapping, list(mapping) == ["$ref"] or flow_style)
+        """A short object is on one line; an example is on as few as it needs."""
+        node = super().represent_mapping(tag, mapping, len(str(mapping)) < _SHORT or flow_style)
+        for name, each in node.value:
+            if name.value in ("example", "examples") and not isinstance(each, yaml.ScalarNode):
+                each.flow_style = True
+        return node
+
+
+_WIDTH, _SHORT = 120, 150
 
 
 def contract(api: Api) -> str:
     """The OpenAPI document as YAML, in a stable order."""
-    found: str = yaml.dump(api.spec.to_dict(), Dumper=_ContractDumper, sort_keys=True, allow_unicode=True, width=120)
+    found: str = yaml.dump(api.document(), Dumper=_ContractDumper, sort_keys=False, allow_unicode=True, width=_WIDTH)
     return found
 
 
@@ -123,7 +131,7 @@ def docs_policy(page: str) -> str:
 
 
 def _to_docs() -> flask.Response:
-    """Redirects /docs; the address is relative, so that it does not depend on the Host header."""
+    """Redirects / and /docs; the address is relative, so that it does not depend on the Host header."""
     return _asked_again(flask.Response(status=308, headers={"Location": "/docs/"}, content_type="text/plain"))
 
 

@@ -24,7 +24,7 @@ from service.api.http.operations import Request, operation
 from service.domain.listing.price_change import RepricingSummary
 from service.workflows.workshop.watching import find_feed_state, is_answering
 
-blueprint = Blueprint("metrics", __name__, description="The service itself.")
+blueprint = Blueprint("metrics", __name__, tag="service", description="The service itself.")
 DIRECTORY = "PROMETHEUS_MULTIPROC_DIR"
 """Environment variable of the directory where prometheus-client shares the workers' metrics; set by `pugmill serve`."""
 SLOT = "PUGMILL_SLOT"

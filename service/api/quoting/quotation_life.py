@@ -6,8 +6,9 @@ import flask
 from flask.views import MethodView
 
 from service.api.contract.blueprints import Blueprint
+from service.api.contract.examples import ISSUE
 from service.api.contract.schemas import schema_of
-from service.api.contract.shared_parts import IF_MATCH, LOCATION, MAY_BE_REPEATED, ONCE
+from service.api.contract.shared_parts import ETAG, IF_MATCH, LOCATION, MAY_BE_REPEATED, ONCE, PAPERS
 from service.api.http.answers import is_expected
 from service.api.http.operations import operation
 from service.api.http.retries import once, once_if_keyed
@@ -18,7 +19,9 @@ from service.domain.values.declared import declared
 from service.store.quoting.quotations import Quotation
 from service.workflows.quoting import quotation_life
 
-blueprint = Blueprint("quotation-life", __name__, url_prefix="/v1/quotations", description="The life of quotations.")
+blueprint = Blueprint(
+    "quotation-life", __name__, tag="quotations", url_prefix="/v1/quotations", description="The life of quotations."
+)
 
 
 @declared
@@ -37,8 +40,8 @@ class Issue(MethodView):
     """Issuing."""
 
     @operation("issueQuotation", headers=(IF_MATCH, MAY_BE_REPEATED))
-    @blueprint.arguments(schema_of(IssueRequest)(), required=False, example={})
-    @blueprint.response(200, schema_of(Quotation))
+    @blueprint.arguments(schema_of(IssueRequest)(), required=False, examples=ISSUE)
+    @blueprint.response(200, schema_of(Quotation), headers=ETAG | PAPERS)
     def post(self, asked: IssueRequest, quotation_id: UUID | int) -> flask.Response:
         """Issue a draft: it gets its number, never changes again, and supersedes the quotation that it revises."""
         return once_if_keyed(lambda joint: told(quotation_life.issue(joint, quotation_id, asked, is_expected)))
@@ -49,8 +52,8 @@ class Accept(MethodView):
     """Accepting."""
 
     @operation("acceptQuotation", headers=(IF_MATCH, MAY_BE_REPEATED))
-    @blueprint.arguments(schema_of(AcceptanceRequest)(), example={"quantities": [1000], "reference": "PO 4711"})
-    @blueprint.response(200, schema_of(Quotation))
+    @blueprint.arguments(schema_of(AcceptanceRequest)(), example={"quantities": [500], "reference": "order 7"})
+    @blueprint.response(200, schema_of(Quotation), headers=ETAG | PAPERS)
     def post(self, acceptance: AcceptanceRequest, quotation_id: UUID | int) -> flask.Response:
         """Record that the customer accepts, and which batch sizes; its hours are promised until it is completed."""
         return once_if_keyed(lambda joint: told(quotation_life.accept(joint, quotation_id, acceptance, is_expected)))
@@ -62,7 +65,7 @@ class Decline(MethodView):
 
     @operation("declineQuotation", headers=(IF_MATCH, MAY_BE_REPEATED))
     @blueprint.arguments(schema_of(DeclineRequest)(), example={"reason": "found another supplier"})
-    @blueprint.response(200, schema_of(Quotation))
+    @blueprint.response(200, schema_of(Quotation), headers=ETAG | PAPERS)
     def post(self, declined: DeclineRequest, quotation_id: UUID | int) -> flask.Response:
         """Record that the customer declines, or withdraws an acceptance."""
         return once_if_keyed(lambda joint: told(quotation_life.decline(joint, quotation_id, declined, is_expected)))
@@ -73,7 +76,7 @@ class Complete(MethodView):
     """Completing."""
 
     @operation("completeQuotation", headers=(IF_MATCH, MAY_BE_REPEATED))
-    @blueprint.response(200, schema_of(Quotation))
+    @blueprint.response(200, schema_of(Quotation), headers=ETAG | PAPERS)
     def post(self, quotation_id: UUID | int) -> flask.Response:
         """Record that an accepted order has been made; its promised hours are free again."""
         return once_if_keyed(lambda joint: told(quotation_life.complete(joint, quotation_id, is_expected)))
@@ -85,7 +88,7 @@ class Revise(MethodView):
 
     @operation("reviseQuotation", headers=(IF_MATCH, ONCE))
     @blueprint.arguments(schema_of(RevisionRequest)(), example={})
-    @blueprint.response(201, schema_of(Quotation), headers=LOCATION)
+    @blueprint.response(201, schema_of(Quotation), headers=LOCATION | ETAG | PAPERS)
     def post(self, revision: RevisionRequest, quotation_id: UUID | int) -> flask.Response:
         """Draft the next revision of an issued quotation, which stays valid until the new one is issued."""
         return once(lambda joint: made(quotation_life.revise(joint, quotation_id, revision.request, is_expected)))

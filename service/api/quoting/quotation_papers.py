@@ -10,7 +10,7 @@ from flask.views import MethodView
 
 from service.api.contract.blueprints import Blueprint
 from service.api.contract.schemas import schema_of
-from service.api.contract.shared_parts import ETAG
+from service.api.contract.shared_parts import ETAG, NAMED
 from service.api.http.answers import fonts, locale_for, tagged
 from service.api.http.auth import workspace
 from service.api.http.forms import FILES, HTML, PDF, QUOTATION_FORMS, TEXT, XML
@@ -27,7 +27,11 @@ from service.workflows.entity_tags import tag
 from service.workflows.quoting import quotations
 
 blueprint = Blueprint(
-    "quotation-papers", __name__, url_prefix="/v1/quotations", description="Quotations as customers read them."
+    "quotation-papers",
+    __name__,
+    tag="quotations",
+    url_prefix="/v1/quotations",
+    description="Quotations as customers read them.",
 )
 _VERSION = version("pugmill")  # another version may lay the same quotation out differently
 
@@ -90,7 +94,7 @@ class QuotationPapers(MethodView):
 
     @operation("getQuotation", forms=(), documents=QUOTATION_FORMS)
     @blueprint.arguments(schema_of(PaperQuery)(), location="query")
-    @blueprint.response(200, {"type": "string"}, headers=ETAG)
+    @blueprint.response(200, {"type": "string"}, headers=ETAG | NAMED)
     def get(self, query: PaperQuery, quotation_id: UUID | int) -> flask.Response:
         """The quotation as the customer reads it, at a link that a browser can open."""
         quotation = quotations.find_quotation(workspace(), quotation_id)

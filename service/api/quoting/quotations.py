@@ -9,7 +9,7 @@ from flask.views import MethodView
 from service.api.contract.blueprints import Blueprint
 from service.api.contract.examples import QUOTATION
 from service.api.contract.schemas import schema_of
-from service.api.contract.shared_parts import ETAG, IF_MATCH, LINK, LOCATION, ONCE
+from service.api.contract.shared_parts import ETAG, IF_MATCH, LINK, LOCATION, NAMED, ONCE, PAPERS
 from service.api.http.answers import answer, data_answer, is_expected, nothing, tagged
 from service.api.http.auth import workspace
 from service.api.http.forms import JSON, QUOTATION_FORMS
@@ -84,7 +84,7 @@ class Quotations(MethodView):
 
     @operation("createQuotation", headers=(ONCE,))
     @blueprint.arguments(schema_of(QuotationRequest)(), example=QUOTATION)
-    @blueprint.response(201, schema_of(Quotation), headers=LOCATION)
+    @blueprint.response(201, schema_of(Quotation), headers=LOCATION | ETAG | PAPERS)
     def post(self, request: QuotationRequest) -> flask.Response:
         """Quote batches for a customer; the draft is stored with everything it was computed from."""
         return once(lambda joint: made(quote(joint, request)))
@@ -96,7 +96,7 @@ class OneQuotation(MethodView):
 
     @operation("getQuotation", forms=(JSON, *QUOTATION_FORMS))
     @blueprint.arguments(schema_of(PaperQuery)(), location="query")
-    @blueprint.response(200, schema_of(Quotation), headers=ETAG)
+    @blueprint.response(200, schema_of(Quotation), headers=ETAG | PAPERS | NAMED)
     def get(self, query: PaperQuery, quotation_id: UUID | int) -> flask.Response:
         """The quotation as it was given; in the other media types, as the customer reads it."""
         quotation = quotations.find_quotation(workspace(), quotation_id)

@@ -27,6 +27,22 @@ from service.workflows import plausibility
 from service.workflows.registering import registering
 from service.workflows.registering.changing import Registering
 
+_ABOUT = {
+    "tariffs": "What electricity costs, by bands of the day. Machines name the tariff that they run on.",
+    "labour-grades": "Who works here: wages, what is paid on top of them, and the hours there are.",
+    "machines": "What the work is done on: power, price, life and hours, from which follows what an hour costs.",
+    "materials": "What goes in: flakes, pigments, screws, packaging; the price of a unit, and what scrap is worth.",
+    "tools": "Moulds and dies that wear out: what they cost, and for how many shots they last.",
+    "overheads": "What is due every month, such as rent, and what it is spread over.",
+    "closures": "Days on which nobody works; they move the day when an order can be ready.",
+    "taxes": "Value added tax and the like, by category and rate.",
+    "products": "What is made: its bill of materials, its operations and its measures. No money in it.",
+    "channels": "Where single pieces are sold: a marketplace, a shop, a stall, each with its fees from a day on.",
+    "shipping-services": "Carriers, their boxes and pallets, their prices by zone and weight, and what a parcel costs.",
+    "listings": "Offers: a product on a channel, in a currency, for a locale, under a policy of pricing.",
+}
+"""What a collection is, by its name."""
+
 
 def saved(done: Registering) -> flask.Response:
     """The present state, and what looks implausible about it; 201 if it is new."""
@@ -71,16 +87,13 @@ def _day_field() -> ma.fields.Field[Any]:
 def collection_blueprint(collection: Collection) -> Blueprint:
     """The operations of a collection: list, read, register, retire, and the same for its dated rates."""
     blueprint = Blueprint(
-        collection.name,
-        __name__,
-        url_prefix=f"/v1/{collection.name}",
-        description=f"Every {collection.noun} of the workshop.",
+        collection.name, __name__, url_prefix=f"/v1/{collection.name}", description=_ABOUT[collection.name]
     )
-    _add_list(blueprint, collection)
     _add_one(blueprint, collection)
+    _add_list(blueprint, collection)
     if collection.terms is not None:
-        _add_rates(blueprint, collection, collection.terms)
         _add_rate(blueprint, collection, collection.terms)
+        _add_rates(blueprint, collection, collection.terms)
     return blueprint
 
 
@@ -103,7 +116,7 @@ def _add_list(blueprint: Blueprint, collection: Collection) -> None:
     @blueprint.route("")
     class Listing(MethodView):
         @operation(f"list{plural}")
-        @blueprint.doc(summary=f"Every {collection.noun}, by code.")
+        @blueprint.doc(summary=f"List every {collection.noun}, by code.", description="What there is, page by page.")
         @blueprint.arguments(schema_of(PageQuery)(), location="query")
         @blueprint.response(200, page_schema, headers=LINK)
         def get(self, query: PageQuery) -> flask.Response:
@@ -127,7 +140,9 @@ def _add_one(blueprint: Blueprint, collection: Collection) -> None:
     @blueprint.route("/<code>")
     class One(MethodView):
         @operation(f"get{singular}")
-        @blueprint.doc(summary=f"Read {one}.")
+        @blueprint.doc(
+            summary=f"Read {one}.", description="As it was registered, with the defaults of what was left out."
+        )
         @blueprint.response(200, facts_schema, headers=ETAG)
         def get(self, code: str) -> flask.Response:
             found = registering.find_one(workspace(), Thing(name, code))
@@ -139,7 +154,7 @@ def _add_one(blueprint: Blueprint, collection: Collection) -> None:
             description="Repeating it changes nothing. Members left out take their defaults. An entry of the "
             "list can be sent back as it is.",
         )
-        @blueprint.arguments(facts_schema(), example=FACTS[name])
+        @blueprint.arguments(facts_schema(), examples=FACTS[name])
         @blueprint.response(200, facts_schema, headers=ETAG, description="Replaced, or unchanged.")
         @blueprint.alt_response(201, schema=facts_schema, headers={**ETAG, **LOCATION}, description="Registered.")
         def put(self, facts: Any, code: str) -> flask.Response:
@@ -148,7 +163,8 @@ def _add_one(blueprint: Blueprint, collection: Collection) -> None:
         @operation(f"retire{singular}", refuses=(409,), headers=(IF_MATCH,))
         @blueprint.doc(
             summary=f"Retire {one}.",
-            description="Refused while anything refers to it. Its rates and every quotation stay.",
+            description="Refused while anything refers to it. Its rates and every quotation stay. The example is what "
+            "the last example of PUT registers.",
         )
         @blueprint.response(204)
         def delete(self, code: str) -> flask.Response:
@@ -163,7 +179,10 @@ def _add_rates(blueprint: Blueprint, collection: Collection, terms_class: Any) -
     @blueprint.route("/<code>/rates")
     class Rates(MethodView):
         @operation(f"list{singular}Rates")
-        @blueprint.doc(summary=f"Every rate of {_one(collection.noun)}, by first day.")
+        @blueprint.doc(
+            summary=f"List every rate of {_one(collection.noun)}, by first day.",
+            description="Each holds until the next begins.",
+        )
         @blueprint.arguments(schema_of(PageQuery)(), location="query")
         @blueprint.response(200, page_schema, headers=LINK)
         def get(self, query: PageQuery, code: str) -> flask.Response:
@@ -189,7 +208,10 @@ def _add_rate(blueprint: Blueprint, collection: Collection, terms_class: Any) ->
     @blueprint.route("/<code>/rates/<day>")
     class Rate(MethodView):
         @operation(f"get{singular}Rate")
-        @blueprint.doc(summary=f"Read the rate of {one} that begins on a day.")
+        @blueprint.doc(
+            summary=f"Read the rate of {one} that begins on a day.",
+            description="For what is in force on any day, see the rate card.",
+        )
         @blueprint.response(200, terms_schema, headers=ETAG)
         def get(self, code: str, day: date) -> flask.Response:
             found = registering.find_dated_rate(workspace(), Thing(name, code), day)
@@ -200,7 +222,7 @@ def _add_rate(blueprint: Blueprint, collection: Collection, terms_class: Any) ->
             summary=f"Register or replace the rate of {one} from a day on.",
             description="Repeating it changes nothing; a correction leaves every quotation as it was given.",
         )
-        @blueprint.arguments(terms_schema(), example=TERMS[name])
+        @blueprint.arguments(terms_schema(), examples=TERMS[name])
         @blueprint.response(200, terms_schema, headers=ETAG, description="Replaced, or unchanged.")
         @blueprint.alt_response(201, schema=terms_schema, headers={**ETAG, **LOCATION}, description="Registered.")
         def put(self, terms: Any, code: str, day: date) -> flask.Response:
@@ -209,7 +231,8 @@ def _add_rate(blueprint: Blueprint, collection: Collection, terms_class: Any) ->
 
         @operation(f"withdraw{singular}Rate", headers=(IF_MATCH,))
         @blueprint.doc(
-            summary=f"Withdraw a rate of {one} entered by mistake.", description="The one before it is then in force."
+            summary=f"Withdraw a rate of {one} entered by mistake.",
+            description="The one before it is then in force. The example is what the last example of PUT registers.",
         )
         @blueprint.response(204)
         def delete(self, code: str, day: date) -> flask.Response:

@@ -181,17 +181,28 @@ def page_of_quotations(
     today: date | None = None,
 ) -> list[QuotationSummary]:
     """Oldest first, after the quotation `after`; if a status is given, only those that have it `today`."""
-    query = sa.select(*_IN_A_LIST).where(quotations.c.workshop_id == workshop_id)
+    query = _in_state(sa.select(*_IN_A_LIST), workshop_id, status, today)
     if after is not None:
         query = query.where(quotations.c.quotation_id > after)
+    return [_summary(row) for row in connection.execute(query.order_by(quotations.c.quotation_id).limit(limit))]
+
+
+def _in_state(query: sa.Select[Any], workshop_id: UUID, status: Status | None, today: date | None) -> sa.Select[Any]:
+    """The query for the workshop's quotations, or only for those that have a status `today`."""
+    query = query.where(quotations.c.workshop_id == workshop_id)
+    if status is None:
+        return query
     if status in (Status.ISSUED, Status.EXPIRED):
         is_over = quotations.c.valid_until < today
-        query = query.where(
-            quotations.c.status == Status.ISSUED.value, is_over if status is Status.EXPIRED else sa.not_(is_over)
-        )
-    elif status is not None:
-        query = query.where(quotations.c.status == status.value)
-    return [_summary(row) for row in connection.execute(query.order_by(quotations.c.quotation_id).limit(limit))]
+        query = query.where(is_over if status is Status.EXPIRED else sa.not_(is_over))
+        status = Status.ISSUED
+    return query.where(quotations.c.status == status.value)
+
+
+def find_newest(connection: sa.Connection, workshop_id: UUID, status: Status | None, today: date) -> UUID | None:
+    """The id of the quotation made last, or of those that have a status today."""
+    query = _in_state(sa.select(quotations.c.quotation_id), workshop_id, status, today)
+    return connection.execute(query.order_by(quotations.c.quotation_id.desc()).limit(1)).scalar()
 
 
 def quotation_ids(connection: sa.Connection, workshop_id: UUID) -> Iterator[UUID]:

@@ -69,6 +69,14 @@ def list_repricings(workspace: Workspace, *, before: UUID | None, limit: int) ->
         return repricings.page_of_repricings(connection, workspace.workshop_id, before=before, limit=limit)
 
 
+def newest_repricing(workspace: Workspace) -> UUID:
+    """The id of the repricing applied last; raises NotRegisteredError if there is none."""
+    found = list_repricings(workspace, before=None, limit=1)
+    if not found:
+        raise NotRegisteredError("repricing that is the newest")
+    return found[0].id
+
+
 def list_changes(workspace: Workspace, repricing_id: UUID, *, after: str, limit: int) -> list[tuple[str, str]]:
     """A page of a repricing's changes: listing and JSON text of its `PriceChange`; raises NotRegisteredError."""
     with workspace.reading() as connection:

@@ -35,6 +35,15 @@ def find_quotation(workspace: Workspace, address: Address) -> Quotation:
         return get_quotation(connection, workspace, address)
 
 
+def newest_quotation(workspace: Workspace, status: Status | None = None) -> UUID:
+    """The id of the quotation made last, or of those in a state today; raises NotRegisteredError if there is none."""
+    with workspace.reading() as connection:
+        found = quotations.find_newest(connection, workspace.workshop_id, status, workspace.workshop.today())
+    if found is None:
+        raise NotRegisteredError(f"quotation that is {status or 'the newest'}")
+    return found
+
+
 def get_quotation(connection: Connection, workspace: Workspace, address: Address) -> Quotation:
     """The same, in an open transaction."""
     found = quotations.find_quotation(connection, workspace.workshop_id, address)

@@ -241,7 +241,7 @@ class TestExamples:
         for path, node in everything(document):
             if isinstance(node.get("schema"), dict):
                 found = [node["example"]] if "example" in node else []
-                found += [each["value"] for each in node.get("examples", {}).values()]
+                found += [resolved(document, each)["value"] for each in node.get("examples", {}).values()]
                 yield from ((path, example, node["schema"]) for example in found)
             elif isinstance(node.get("examples"), list):
                 yield from ((path, example, node) for example in node["examples"])
@@ -320,8 +320,9 @@ def page(app: flask.Flask) -> _Addresses:
 
 
 class TestDocs:
-    def test_docs_leads_to_the_page(self, app: flask.Flask) -> None:
-        answer = app.test_client().get("/docs")
+    @pytest.mark.parametrize("address", ["/", "/docs"])
+    def test_an_address_leads_to_the_page(self, app: flask.Flask, address: str) -> None:
+        answer = app.test_client().get(address)
 
         assert answer.status_code in (200, 301, 302, 307, 308)
         if answer.status_code != 200:

@@ -74,7 +74,7 @@ class Caller:
 
     def model(self, name: str, data: dict[str, Any]) -> Any:
         """A model from plain data; fails if converting it back gives other data."""
-        made = getattr(self._models, name).from_dict(data)
+        made = getattr(self._models, f"{name}Input" if hasattr(self._models, f"{name}Input") else name).from_dict(data)
         assert made.to_dict() == data
         return made
 
@@ -199,7 +199,7 @@ def test_the_demo_workshop_is_registered_and_quoted_through_a_generated_client(c
     assert (quoted.status_code, read.status_code) == (201, 200)
     assert read.parsed.figures.to_dict() == quoted.parsed.figures.to_dict()
     assert read.parsed.figures.lines[0].quoted.quantity == "500"
-    sheet = caller("products_sheets", "get_cost_sheet", "brick", quantity=500, as_of=datetime.date(2026, 11, 25))
+    sheet = caller("costs", "get_cost_sheet", "brick", quantity=500, as_of=datetime.date(2026, 11, 25))
     cost = sheet.parsed.subtotals.full_cost.per_piece.amount
     assert read.parsed.figures.lines[0].quoted.unit_full_cost.amount == cost
 
@@ -209,12 +209,12 @@ def test_a_generated_client_parses_sheets_and_lists(caller: Caller, client: Clie
     client.post("quotations", builders.quotation(quoted_on="2026-11-25"))
     client.put("exchange-rates/2026-11-25", {"base": "EUR", "rates": {"USD": "1.0850"}})
     as_of = datetime.date(2026, 11, 25)
-    bill = caller("products_sheets", "get_bill_of_resources", "sheet", quantity=20)
-    sheet = caller("products_sheets", "get_cost_sheet", "sheet", quantity=20, as_of=as_of)
+    bill = caller("costs", "get_bill_of_resources", "sheet", quantity=20)
+    sheet = caller("costs", "get_cost_sheet", "sheet", quantity=20, as_of=as_of)
     answers = {
         "bill": bill,
         "sheet": sheet,
-        "card": caller("rates", "get_rate_card", as_of=as_of),
+        "card": caller("costs", "get_rate_card", as_of=as_of),
         "materials": caller("materials", "list_materials", limit=10),
         "rates": caller("materials", "list_material_rates", "hdpe"),
         "exchange rates": caller("exchange_rates", "list_exchange_rates"),

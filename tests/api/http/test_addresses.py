@@ -15,7 +15,6 @@ class TestAddresses:
     @pytest.mark.parametrize(
         "address",
         [
-            "/",
             "/nothing",
             "/v1",
             "/v1/",

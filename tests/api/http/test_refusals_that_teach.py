@@ -10,7 +10,7 @@ from tests.conftest import Client
 from tests.support.builders import material, product, quotation
 
 BRICK, GRID = "PUT products/brick", "PUT tariffs/grid/rates/2026-01-01"
-MONEY = '{"amount": "0.85", "currency": "EUR"}'
+MONEY = '{"amount": "0.38", "currency": "EUR"}'
 COSTS = "products/brick/cost-sheet"
 RESOURCE = "/rates/material~1hdpe: is not a resource with rates; did you mean 'materials/hdpe'?"
 ASKED: list[tuple[str, str, Any, str]] = [
@@ -40,10 +40,10 @@ ASKED: list[tuple[str, str, Any, str]] = [
     ),
     ("an object by band", GRID, {"price_per_kwh": 0.3}, 'energy with grid fees and levies, such as {"day": {"amount":'),
     ("an amount", "PUT materials/hdpe/rates/2026-01-01", {"price": "1"}, f"for one unit, delivered, such as {MONEY}"),
-    ("a member that is left out", BRICK, {}, '/name: is required: what it is called on a quotation, such as "Sheet'),
+    ("a member that is left out", BRICK, {}, '/name: is required: what it is called on a quotation, such as "Inter'),
     ("nothing for something", BRICK, {"name": None}, "/name: must not be null: what it is called on a quotation, such"),
-    ("a body", "PUT tools/mould", [], 'the body: must be an object, such as {"name": "Brick mould, two cavities"}'),
-    ("an entry", BRICK, product(operations=[1]), '/operations/0: must be an object, such as {"name": "pressing",'),
+    ("a body", "PUT tools/mould", [], 'the body: must be an object, such as {"name": "Brick moulds, a set of'),
+    ("an entry", BRICK, product(operations=[1]), '/operations/0: must be an object, such as {"name": "granulating",'),
     ("a member without an example", "POST quotations", quotation(note=None), "/note: must not be null: anything else"),
     ("what another member needs", "PUT machines/press", {"name": "Press", "rated_power_kw": 12}, 'such as "grid"'),
     ("what one of two needs", BRICK, {"name": "Brick"}, "a material or an operation: what goes into it, such as [{"),
