@@ -41,5 +41,5 @@ def list_keys(workshop_id: UUID) -> None:
 def revoke_key(workshop_id: UUID, key_id: UUID) -> None:
     """Revoke a key for good."""
     if not keys.revoke_key(current_database(), workshop_id, key_id):
-        raise click.ClickException("there is no such valid key")
+        raise click.ClickException("the workshop has no such key, or it is revoked already")
     click.echo("revoked")

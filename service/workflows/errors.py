@@ -29,7 +29,7 @@ class PreconditionFailedError(PugmillError):
     """The state has changed since the caller read it."""
 
     def __init__(self, what: str) -> None:
-        super().__init__(f"{what} is not in the state your precondition names; read it again and decide anew")
+        super().__init__(f"{what} has changed since you read it, or is not there; read it again and decide anew")
         self.what = what
 
 

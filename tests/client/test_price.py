@@ -433,8 +433,8 @@ class TestRefusals:
         assert ended.status == 1
         first, second = ended.err.splitlines()
         assert first == "The listing greedy is new."
-        assert "a margin of 0.95 cannot be reached: fees are too high for it at any price" in second
-        assert re.search(r"the most is just below 0\.[0-9]+", second)
+        assert "a margin of 95 % cannot be reached: fees are too high for it at any price" in second
+        assert re.search(r"the most is just below [0-9]+\.[0-9]+ %", second)
 
     @pytest.mark.parametrize(
         ("arguments", "told"),

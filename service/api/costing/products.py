@@ -81,7 +81,7 @@ class WhatIfQuestion:
 
     def problems(self) -> Iterator[InvalidValueError]:
         if not self.rates and not self.facts:
-            yield InvalidValueError(("rates",), "give rates or facts to suppose, or ask with GET")
+            yield InvalidValueError(("rates",), "say what to suppose (rates or facts), or ask with GET")
 
     @property
     def supposed(self) -> Supposed:

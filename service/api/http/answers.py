@@ -64,7 +64,9 @@ def tagged(tag: str, make: Callable[[], flask.Response]) -> flask.Response:
     """
     if current().is_read:
         if not is_expected(tag):
-            raise ProblemError(412, "precondition-failed", "it is not in the state that If-Match names")
+            raise ProblemError(
+                412, "precondition-failed", "it has changed since you read it; If-Match names another state"
+            )
         if _is_known(tag):
             return _unchanged(tag)
     response = make()

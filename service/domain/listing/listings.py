@@ -88,7 +88,7 @@ class Listing:
             for problem in self.policy.grid_problems(self.currency):
                 yield InvalidValueError(("policy", *problem.path), problem.reason)
         if self.policy.display is not None:
-            yield InvalidValueError(("policy", "display"), "is the channel's to say; leave it out")
+            yield InvalidValueError(("policy", "display"), "is decided by the channel; leave it out")
         yield from sold_together_problems(
             self.base_quantity, self.standard_batch, "standard_batch", self.pieces_per_order
         )

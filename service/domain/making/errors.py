@@ -33,7 +33,7 @@ class MissingMeasuresError(PugmillError, ValueError):
     """
 
     def __init__(self, product: str, purpose: str, members: Sequence[str]) -> None:
-        super().__init__(f"{purpose} takes {' and '.join(members)}: register the product '{product}' with it")
+        super().__init__(f"{purpose} needs {' and '.join(members)}: register the product '{product}' with it")
         self.product = product
         self.purpose = purpose
         self.members = tuple(members)

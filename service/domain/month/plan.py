@@ -110,7 +110,7 @@ class PlannedLine:
         elif self.listing is not None:
             for name in _OF_A_PRODUCT:
                 if getattr(self, name) is not None:
-                    yield InvalidValueError((name,), "is the listing's to say; leave it out")
+                    yield InvalidValueError((name,), "is decided by the listing; leave it out")
         else:
             yield from self._problems_of_a_product()
         if self.most_per_month is not None and self.most_per_month < self.least_per_month:

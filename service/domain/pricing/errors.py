@@ -4,6 +4,9 @@ from decimal import Decimal
 
 from service.domain.values.errors import PugmillError
 
+_SHARES = ("margin", "markup")
+"""Targets whose value is a share of one."""
+
 
 class UnreachableTargetError(PugmillError, ValueError):
     """No price of the grid meets the target and the floor: fees, tax and shipping take too much of it.
@@ -24,14 +27,19 @@ class UnreachableTargetError(PugmillError, ValueError):
         highest_margin_share: Decimal | None = None,
         at_price: Decimal | None = None,
     ) -> None:
-        limit = "no price of the grid has it and keeps to the floor"
+        limit = "no price with your steps and endings has it and keeps to the floor"
         if highest is not None and at_price is not None:
-            limit = f"the most is {highest:f}, at a price of {at_price:f}"
+            limit = f"the most is {_told(target, highest)}, at a price of {at_price:f}"
         elif highest is not None:
-            limit = f"fees are too high for it at any price; the most is just below {highest:f}"
-        super().__init__(f"a {target.replace('_', ' ')} of {wanted:f} cannot be reached: {limit}")
+            limit = f"fees are too high for it at any price; the most is just below {_told(target, highest)}"
+        super().__init__(f"a {target.replace('_', ' ')} of {_told(target, wanted)} cannot be reached: {limit}")
         self.target = target
         self.wanted = wanted
         self.highest = highest
         self.highest_margin_share = highest_margin_share
         self.at_price = at_price
+
+
+def _told(target: str, value: Decimal) -> str:
+    """A margin or a markup as a percentage, an amount as it is."""
+    return f"{(value * 100).normalize():f} %" if target in _SHARES else f"{value:f}"

@@ -86,10 +86,12 @@ class Fee:
         yield from band_problems([(band.above, band.up_to) for band in self.bands], ("bands",), ("above", "up_to"))
         if self.bands and self.bands[-1].up_to is not None:
             last = len(self.bands) - 1
-            yield InvalidValueError(("bands", last, "up_to"), "must be left out: a price may be higher")
+            yield InvalidValueError(
+                ("bands", last, "up_to"), "must be left out in the last band, because a price may be higher"
+            )
         for name in ("share", "fixed"):
             if self.bands and getattr(self, name):
-                yield InvalidValueError((name,), "stands in the bands where there are bands; leave it out")
+                yield InvalidValueError((name,), "is said in each band; leave it out here")
         for index, band in enumerate(self.bands):
             if band.fixed and self.banding is Banding.PORTION:
                 yield InvalidValueError(("bands", index, "fixed"), "has no meaning with banding portion; leave it out")

@@ -51,7 +51,7 @@ class RefusedRowsError(ValueError):
     """The database refuses rows: one is a duplicate, or refers to a row that does not exist."""
 
     def __init__(self, reason: str) -> None:
-        super().__init__(f"the rows do not hold together: {reason}")
+        super().__init__(f"the rows contradict each other: {reason}")
 
 
 @contextmanager

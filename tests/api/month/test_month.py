@@ -280,7 +280,7 @@ def test_the_answer_says_why_a_listing_cannot_be_priced(workshop: Client) -> Non
 
     response = refused(workshop, "POST", "break-even", month_plan(lines=[{"listing": "dear", "pieces": 1}]), status=422)
 
-    assert "a margin of 0.6 cannot be reached" in response.json["errors"][0]["detail"]
+    assert "a margin of 60 % cannot be reached" in response.json["errors"][0]["detail"]
 
 
 def test_the_same_question_has_the_same_answer_until_a_rate_changes(workshop: Client) -> None:

@@ -18,7 +18,10 @@ SENT = {"shipping_service": "post", "shipping_zone": "home"}
     [
         ({"currency": "ZZZ"}, "currency: "),
         ({"policy": builders.policy(price_step="0.005")}, "policy/price_step: "),
-        ({"policy": builders.policy(display="tax_exclusive")}, "policy/display: is the channel's to say; leave it out"),
+        (
+            {"policy": builders.policy(display="tax_exclusive")},
+            "policy/display: is decided by the channel; leave it out",
+        ),
         ({"base_quantity": 7}, "base_quantity: must be one of 1, 12, 100, 1000"),
         ({"base_quantity": 1001}, "base_quantity: must be 1000 or less"),
         (

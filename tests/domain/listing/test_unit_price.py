@@ -73,7 +73,7 @@ def test_a_product_without_the_measures_is_refused_naming_those_it_lacks(
 ) -> None:
     unmeasured = beam(mass_kg=None, length_mm=None, width_mm=None, height_mm=None)
 
-    with pytest.raises(MissingMeasuresError, match=f"a price per {measure} takes {missing[0]}") as error:
+    with pytest.raises(MissingMeasuresError, match=f"a price per {measure} needs {missing[0]}") as error:
         unit_price(euros("1"), unmeasured, measure)
 
     assert (error.value.product, error.value.members) == ("beam", missing)
@@ -84,7 +84,7 @@ def test_only_what_is_missing_is_named() -> None:
         content(beam(width_mm=None), Measure.CUBIC_METRE)
 
     assert error.value.members == ("width_mm",)
-    assert str(error.value) == "a price per m3 takes width_mm: register the product 'beam' with it"
+    assert str(error.value) == "a price per m3 needs width_mm: register the product 'beam' with it"
 
 
 def test_a_price_too_large_to_be_computed_is_refused() -> None:

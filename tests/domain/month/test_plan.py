@@ -23,7 +23,7 @@ def refused(kind: type[Any], body: dict[str, Any]) -> str:
     [
         ({"pieces": 10}, "product: give either a product or a listing"),
         (builders.planned(listing="brick-online"), "product: give either a product or a listing"),
-        ({**A_LISTING, "tax": "vat"}, "tax: is the listing's to say; leave it out"),
+        ({**A_LISTING, "tax": "vat"}, "tax: is decided by the listing; leave it out"),
         (builders.planned(standard_batch=None), "standard_batch: is required with a product"),
         (builders.planned(policy=None), "policy: say how to price it (policy), or give a price"),
         (builders.planned(price="5"), "policy: say how to price it (policy), or give a price"),

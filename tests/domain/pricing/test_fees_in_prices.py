@@ -468,7 +468,7 @@ class TestATargetOutOfReach:
         assert error.value.highest == error.value.highest_margin_share == Decimal("0.375")
         assert error.value.at_price is None
         assert str(error.value) == (
-            "a margin of 0.4 cannot be reached: fees are too high for it at any price; the most is just below 0.375000"
+            "a margin of 40 % cannot be reached: fees are too high for it at any price; the most is just below 37.5 %"
         )
 
     def test_is_refused_with_the_price_that_reaches_the_most(self) -> None:
@@ -479,7 +479,7 @@ class TestATargetOutOfReach:
             pricing(fee, full="12", target="margin", value="0.4").asked()
 
         assert (error.value.highest, error.value.at_price) == (Decimal("0.35"), 20)
-        assert str(error.value).endswith("the most is 0.350000, at a price of 20.00")
+        assert str(error.value).endswith("the most is 35 %, at a price of 20.00")
 
     def test_names_a_price_that_can_be_asked_where_the_step_lies_between_two(self) -> None:
         """9.99 net is 12.0879 gross: 12.08 leaves (9.983471 × 0.9 − 3) ÷ 9.983471, and 12.09 is beyond the step."""
@@ -553,7 +553,7 @@ class TestATargetOutOfReach:
             pricing({"share": "0.9", "fixed": "0.30"}, full=full, tax="0.25", **policy).asked()
 
         assert (error.value.highest, error.value.highest_margin_share, error.value.at_price) == (None, None, None)
-        assert str(error.value).endswith("no price of the grid has it and keeps to the floor")
+        assert str(error.value).endswith("no price with your steps and endings has it and keeps to the floor")
 
     def test_names_no_figure_where_no_price_keeps_to_the_floor(self) -> None:
         with pytest.raises(UnreachableTargetError) as error:

@@ -160,7 +160,11 @@ class TestAFeeIsRefused:
             ),
             ([{"up_to": "10"}, {"above": "10", "up_to": "10"}, {"above": "10"}], ("bands", 1, "up_to"), None),
             ([{}, {"above": "10"}], ("bands", 0, "up_to"), "may be left out in the last entry only"),
-            ([{"up_to": "10"}], ("bands", 0, "up_to"), "must be left out: a price may be higher"),
+            (
+                [{"up_to": "10"}],
+                ("bands", 0, "up_to"),
+                "must be left out in the last band, because a price may be higher",
+            ),
             ([UP_TO_10, {"above": "10", "up_to": "20"}], ("bands", 1, "up_to"), None),
         ],
     )
@@ -193,7 +197,7 @@ class TestAFeeIsRefused:
 
         (problem,) = error.value.problems
         assert problem.path == (name,)
-        assert problem.reason == "stands in the bands where there are bands; leave it out"
+        assert problem.reason == "is said in each band; leave it out here"
 
     def test_where_a_portion_band_has_a_fixed_amount(self) -> None:
         with pytest.raises(InvalidValuesError) as error:

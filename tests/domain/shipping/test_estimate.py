@@ -169,7 +169,7 @@ class TestWhatIsRefused:
             shipped(mass_kg=None, width_mm=None)
 
         assert (error.value.product, error.value.members) == ("brick", ("mass_kg", "width_mm"))
-        assert str(error.value) == "shipping it takes mass_kg and width_mm: register the product 'brick' with it"
+        assert str(error.value) == "shipping it needs mass_kg and width_mm: register the product 'brick' with it"
 
     def test_too_many_pieces_are_refused_before_anything_is_packed(self) -> None:
         with pytest.raises(TooComplexError, match="more than 100000 pieces in one estimate; ask for fewer at a time"):

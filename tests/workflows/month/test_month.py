@@ -469,7 +469,7 @@ class TestWhatCannotBePlanned:
         assert {tuple(each.path) for each in refusal.value.problems} == paths
 
     def test_says_why_a_listing_cannot_be_priced(self, dear: Owner) -> None:
-        with pytest.raises(InvalidValuesError, match=r"cannot be priced: a margin of 0\.6 cannot be reached"):
+        with pytest.raises(InvalidValuesError, match=r"cannot be priced: a margin of 60 % cannot be reached"):
             dear.plan_month(lines=[{"listing": "dear", "pieces": 1}])
 
     def test_names_every_resource_without_a_rate(self, furnished: Owner) -> None:
