@@ -21,8 +21,8 @@ from service.client.files.new_file import new_file
 from service.client.http import Service
 from service.client.members import without_nothing
 from service.client.progress import waiting_shown
-from service.nearest import did_you_mean
 from service.client.register import ADDRESS
+from service.nearest import did_you_mean
 
 _AS_WRITTEN = re.compile(r"-?(?:0|[1-9][0-9]*)\.[0-9]+|[0-9]{4}-[0-9]{2}-[0-9]{2}")
 """Decimals and days, which `pugmill register` reads as they are written, without quotes."""
