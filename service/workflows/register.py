@@ -95,9 +95,8 @@ def register_document(
     with workspace.changing() as connection:
         act = Act(connection, workspace, document)
         act.carry_out(prune=prune, expected=expected)
-        tag = act.tag
-    with workspace.snapshot() as frozen:
-        return _told(frozen.now(), act.done, tag)
+        # Before the end of the transaction: if the time is over, nothing is stored.
+        return _told(_inside(workspace, connection), act.done, act.tag)
 
 
 def try_document(
@@ -116,7 +115,7 @@ def try_document(
         act = Act(connection, workspace, document)
         tag = act.tag
         act.carry_out(prune=prune, expected=expected)
-        inside = replace(workspace, database=workspace.database.seen_through(connection, has_written=True)).now()
+        inside = _inside(workspace, connection)
         done = _told(inside, act.done, tag)
         request = _repricing(connection, inside, act.done, as_of)
         if request is None:
@@ -125,6 +124,11 @@ def try_document(
             return replace(done, prices=_prices(inside, request))
         except PugmillError as error:
             return replace(done, prices_problem=str(error))
+
+
+def _inside(workspace: Workspace, connection: Connection) -> Workspace:
+    """What it is in the open transaction, which may never be committed."""
+    return replace(workspace, database=workspace.database.seen_through(connection, has_written=True)).now()
 
 
 def _told(workspace: Workspace, done: list[Done], tag: str) -> Registered:

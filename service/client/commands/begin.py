@@ -11,6 +11,7 @@ It needs neither a service nor a key, and replaces no file.
 import json
 import os
 import re
+import shlex
 from collections.abc import Callable
 from datetime import datetime
 from decimal import Decimal, InvalidOperation
@@ -93,7 +94,7 @@ def begin(folder: Path, locale: str | None, time_zone: str | None, **given: str 
     except OSError as error:
         raise click.ClickException(f"{error.filename} cannot be written: {error.strerror}") from None
     click.echo(f"{folder / FILES[0]} is written; every figure marked with * is invented. Next:")
-    click.echo(f"  pugmill register {folder / FILES[0]}")
+    click.echo(f"  pugmill register {shlex.quote(str(folder / FILES[0]))}")
 
 
 def _asked(name: str) -> str:

@@ -20,6 +20,7 @@ from service.encoding import decoded
 from service.store.engine.database import Database
 from service.store.engine.metering import Quota, QuotaExceededError
 from service.store.engine.tables import changes
+from service.time_limit import OutOfTimeError
 from service.workflows import register, register_document
 from service.workflows.entity_tags import Precondition, always
 from service.workflows.errors import NotRegisteredError, PreconditionFailedError
@@ -246,6 +247,13 @@ class TestProblems:
 
         with pytest.raises(TooComplexError, match="more than 2 facts and rates in one document; send its collections"):
             registered(owner, materials={"hdpe": material()}, exchange_rates={DAY: {"GBP": "0.86"}})
+
+    def test_a_time_that_is_over_is_one_until_the_end(self, owner: Owner, monkeypatch: pytest.MonkeyPatch) -> None:
+        steps = iter([False, False, True])  # facts, rates, warnings
+        monkeypatch.setattr("service.time_limit.is_over", lambda: next(steps))
+
+        with nothing_is_stored(owner.database, owner.workshop_id), pytest.raises(OutOfTimeError):
+            registered(owner, materials={"hdpe": material()})
 
     def test_a_register_that_has_changed_since_it_was_read_is_one(self, owner: Owner) -> None:
         seen = registered(owner, materials={"hdpe": material()}).tag
