@@ -296,7 +296,7 @@ def tag_at(twin: Twin, address: str, place: Place) -> str:
         answer = twin.client.post(address, {**place.body, "apply": False})
     else:
         path, _, query = address.partition("?")
-        verb = path.rpartition("/")[2] if place.method == "POST" else ""
+        verb = path.rpartition("/")[2] if place.method == "POST" and "{" in place.template else ""
         path = path.removesuffix(f"/{verb}") + ("/held" if verb == "confirm" else "")
         answer = twin.client.get(f"{path}?{query}" if query else path)
     tag: str = answer.headers["ETag"]
