@@ -3,11 +3,10 @@
 import json
 from functools import cache
 from typing import Any
+from urllib.parse import quote
 
 import flask
-from jsonschema import Draft202012Validator
-from referencing import Registry, Resource
-from referencing.jsonschema import DRAFT202012
+from jsonschema_rs import Draft202012, Draft202012Validator, Registry
 from werkzeug.exceptions import HTTPException
 from werkzeug.routing import MapAdapter
 
@@ -25,7 +24,7 @@ LINES = "application/x-ndjson"
 def spelt_out(document: dict[str, Any]) -> dict[str, Any]:
     """The document with the references to parameters, headers, responses and schemas of plain values resolved.
 
-    Schemas of objects stay references. A validator that must follow every reference takes twice as long.
+    Schemas of objects stay references.
     """
 
     def found(node: Any) -> Any:
@@ -50,12 +49,11 @@ class Contract:
     def __init__(self, app: flask.Flask) -> None:
         self.document: dict[str, Any] = spelt_out(app.extensions["pugmill.api"].document())
         self._adapter: MapAdapter = app.url_map.bind("localhost")
-        resource = Resource.from_contents(self.document, default_specification=DRAFT202012)
-        self._registry: Registry[Any] = Registry().with_resource(_ADDRESS, resource)
+        self._registry = Registry([(_ADDRESS, self.document)], draft=Draft202012)
         self._validator = cache(self._validator_for)
 
     def _validator_for(self, pointer: str) -> Draft202012Validator:
-        return Draft202012Validator({"$ref": f"{_ADDRESS}#{pointer}"}, registry=self._registry)
+        return Draft202012Validator({"$ref": f"{_ADDRESS}#{quote(pointer, safe='/~')}"}, registry=self._registry)
 
     def operation(self, method: str, path: str) -> tuple[str, dict[str, Any]] | None:
         """The path template in the contract that matches a request's path, and its operation; None if there is none."""
@@ -91,5 +89,5 @@ class Contract:
             escaped = template.replace("~", "~0").replace("/", "~1")
             where = f"/paths/{escaped}/{method.lower()}/responses/{status}"
             pointer = f"{where}/content/{media.replace('/', '~1')}/schema"
-            errors = list(self._validator(pointer).iter_errors(json.loads(response.data)))
-            assert not errors, f"{method} {path} {status}: {errors[0].message} at {list(errors[0].absolute_path)}"
+            error = next(self._validator(pointer).iter_errors(json.loads(response.data)), None)
+            assert error is None, f"{method} {path} {status}: {error.message} at {error.instance_path}"

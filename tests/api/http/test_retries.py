@@ -13,7 +13,7 @@ import pytest
 import sqlalchemy as sa
 from hypothesis import given
 from hypothesis import strategies as st
-from jsonschema import Draft202012Validator
+from jsonschema_rs import Draft202012Validator
 from sqlalchemy import event
 
 from service.api.http.problems import ProblemError
