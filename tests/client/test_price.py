@@ -334,6 +334,20 @@ class TestRegistering:
         )
         demo.delete("listings/pots")
 
+    def test_spreads_an_order_over_its_pieces_and_says_so(
+        self, demo: Client, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        told = "Fixed fees and shipping are those of an order of 4 pieces, spread."
+
+        run_command(demo, COMMAND, "pots", *POTS)
+        alone = capsys.readouterr().out
+        run_command(demo, COMMAND, "pots", "--pieces-per-order", "4")
+
+        assert told in " ".join(capsys.readouterr().out.split())
+        assert told not in alone
+        assert price_sheet(demo, "pots")["pieces_per_order"] == 4
+        demo.delete("listings/pots")
+
     def test_prices_a_hundred_pieces_together_and_says_so(
         self, demo: Client, capsys: pytest.CaptureFixture[str]
     ) -> None:

@@ -63,8 +63,7 @@ class _Sheet:
         """The price, and what is left of it after each deduction."""
         sheet, price = self.sheet, self.price
         yield from self._title()
-        if sheet["base_quantity"] > 1:
-            yield from self._together()
+        yield from self._together()
         yield ""
         yield from self._asked()
         *deductions, (_, _, profit) = self._amounts()
@@ -98,12 +97,17 @@ class _Sheet:
         tax = f"tax {sheet['tax']}" if sheet["tax"] else "no tax"
         told = f"{sheet['product']} on {sheet['channel']}, for {sheet['locale']}; {tax}; cost of a batch of {batch}"
         yield from self._text(told, "")
-        if sheet["base_quantity"] > 1:
-            yield from self._together()
+        yield from self._together()
         yield from self._text(f"Aim: {self._aim()}", "")
 
     def _together(self) -> Iterator[str]:
-        yield from self._text(f"Every amount is for {self.sheet['base_quantity']} pieces, sold together.", "")
+        """How many pieces the price is for, and an order has, where that is not one."""
+        base, ordered = self.sheet["base_quantity"], self.sheet["pieces_per_order"]
+        if base > 1:
+            together = ", sold together" if ordered == base else ""
+            yield from self._text(f"Every amount is for {base} pieces{together}.", "")
+        if ordered > base:
+            yield from self._text(f"Fixed fees and shipping are those of an order of {ordered} pieces, spread.", "")
 
     def _aim(self) -> str:
         policy = self.sheet["policy"]
