@@ -167,7 +167,9 @@ class TestEveryLocale:
 
     def test_has_glyphs_for_every_amount_and_date(self, templates: Path) -> None:
         """Locales of the same language and script share their characters, so that one of them is enough."""
-        told = list(dict.fromkeys(each for locale in LOCALES if locale.count("_") == 0 for each in figures_in(locale)))
+        without_country = [each for each in LOCALES if all(len(part) == 4 for part in each.split("_")[1:])]
+
+        told = list(dict.fromkeys(each for locale in without_country for each in figures_in(locale)))
 
         assert len(told) > 500
         assert STAND_IN not in text_of(pdf_of(" ".join(told)))
