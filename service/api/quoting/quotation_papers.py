@@ -15,11 +15,13 @@ from service.api.http.answers import fonts, locale_for, tagged
 from service.api.http.auth import workspace
 from service.api.http.forms import FILES, HTML, PDF, QUOTATION_FORMS, TEXT, XML
 from service.api.http.operations import current, operation
+from service.api.http.problems import ProblemError
 from service.documents.quoting.quotation_page import quotation_page, quotation_pdf
 from service.documents.quoting.quotation_paper import QuotationPaper, QuotationView
 from service.documents.quoting.quotation_text import quotation_text
 from service.documents.quoting.quotation_ubl import quotation_ubl
 from service.documents.quoting.quotation_view import quotation_view
+from service.domain.selling.channels import Display
 from service.domain.values.declared import declared
 from service.domain.values.forms import LocaleCode
 from service.store.quoting.quotations import Quotation
@@ -63,8 +65,19 @@ _WRITERS = {
 }
 
 
+def _forms(quotation: Quotation) -> tuple[str, ...]:
+    """The media types that the quotation has: UBL states net prices, which a quotation for a consumer has not."""
+    has_net_prices = quotation.request.display is Display.TAX_EXCLUSIVE
+    return tuple(form for form in QUOTATION_FORMS if form != XML or has_net_prices)
+
+
 def paper_of(quotation: Quotation, media_type: str, locale: str | None) -> flask.Response:
-    """The quotation in a media type, or 304 if the client has it."""
+    """The quotation in a media type, or 304 if the client has it; raises a problem 404 if it is not in this one."""
+    if media_type not in _forms(quotation):
+        told = (
+            "a quotation whose prices contain the tax has no UBL, which states net prices; take its PDF, page or text"
+        )
+        raise ProblemError(404, "not-found", told)
     writer, ending = _WRITERS[media_type], FILES[media_type].ending
 
     def make() -> flask.Response:
@@ -85,7 +98,7 @@ def _name(quotation: Quotation) -> str:
 def alternatives(quotation: Quotation) -> str:
     """Links to the other forms of the quotation (RFC 8288)."""
     address = f"/v1/quotations/{quotation.number or quotation.id}/quotation"
-    return ", ".join(f'<{address}.{FILES[form].ending}>; rel="alternate"; type="{form}"' for form in QUOTATION_FORMS)
+    return ", ".join(f'<{address}.{FILES[form].ending}>; rel="alternate"; type="{form}"' for form in _forms(quotation))
 
 
 @blueprint.route("/<quotation_id>/quotation")

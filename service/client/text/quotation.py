@@ -49,7 +49,8 @@ class _Text:
         in_pieces = all(line["unit"] == "piece" for line in lines)
         is_of_one = in_pieces and all(line["quoted"]["base_quantity"] == 1 for line in lines)
         counted = "pieces" if in_pieces else "quantity"
-        yield ("line", counted, "a piece" if is_of_one else "price", "saves", "net"), ""
+        last = "with tax" if self.figures["display"] == "tax_inclusive" else "net"
+        yield ("line", counted, "a piece" if is_of_one else "price", "saves", last), ""
         for line in lines:
             unit = "" if line["unit"] == "piece" else f" {line['unit']}"
             yield self._quantity(isolated(line["description"]), line["quoted"], unit), "; ".join(_notes(line))
@@ -57,14 +58,16 @@ class _Text:
                 yield self._quantity("or, not in the totals", each, unit), "; ".join(_below_floor(each))
 
     def _quantity(self, name: str, quoted: Mapping[str, Any], unit: str) -> tuple[str, ...]:
-        saving = quoted["saving_share"]
+        saving, amount = quoted["saving_share"], quoted["amount_with_tax"] or quoted["net_amount"]
         saves = "" if saving is None else saved_share(saving)
         priced = per_pieces(quoted["unit_price"]["amount"], quoted["base_quantity"])
-        return name, quoted["quantity"] + unit, priced, saves, quoted["net_amount"]["amount"]
+        return name, quoted["quantity"] + unit, priced, saves, amount["amount"]
 
     def _totals(self) -> Iterator[str]:
         totals = self.figures["totals"]
-        yield from row("lines, without tax", totals["line_total"]["amount"], self.columns)
+        contains_tax = self.figures["display"] == "tax_inclusive"
+        told = "lines, with tax" if contains_tax else "lines, without tax"
+        yield from row(told, totals["line_total"]["amount"], self.columns)
         for sign, adjustments in (("-", self.figures["allowances"]), ("", self.figures["charges"])):
             for each in adjustments:
                 name = isolated(each["reason"]) or _KINDS[each["kind"]]

@@ -118,7 +118,8 @@ class QuotationView(PaperView):
         facts: dates and references.
         intro: what applies to all figures.
         columns: headings: description, pieces, a piece, amount.
-        totals: up to the total without tax, and the taxes.
+        totals: up to the total without tax, and the taxes; up to the total, if prices contain the tax.
+        contained: then the taxes in the total.
         sections: delivery, shipping, payment, note.
         cautions: about the product, each with its source.
     """
@@ -138,6 +139,7 @@ class QuotationView(PaperView):
     lines: tuple[LineView, ...]
     totals: tuple[Entry, ...]
     total: Entry
+    contained: tuple[Entry, ...]
     sections: tuple[Section, ...]
     cautions_title: str
     cautions: tuple[Entry, ...]

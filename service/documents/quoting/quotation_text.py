@@ -37,6 +37,8 @@ def _lines(view: QuotationView) -> Iterator[str]:
     yield "=" * WIDTH
     yield from _row(view.total.text.upper(), view.total.figure)
     yield "=" * WIDTH
+    for each in view.contained:
+        yield from _entry(each, "")
     for section in view.sections:
         yield from ("", section.title)
         for paragraph in section.paragraphs:

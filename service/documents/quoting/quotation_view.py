@@ -58,15 +58,22 @@ class _Making(QuotationWriting):
             foot=tuple(self._foot()),
             customer=tuple(self._customer()),
             facts=tuple(self._facts()),
-            intro=words("All prices in {currency}, without tax until the total.", currency=self.figures.currency),
+            intro=self._intro(),
             columns=(words("Description"), counted, price, words("Amount")),
             lines=tuple(self._line(number, line) for number, line in enumerate(self.figures.lines, start=1)),
             totals=tuple(self._totals()),
             total=Entry(text=words("Total"), figure=self.money(self.figures.totals.payable)),
+            contained=tuple(self._contained()),
             sections=tuple(sections_of(self)),
             cautions_title=words("Please note"),
             cautions=tuple(self._cautions()),
         )
+
+    def _intro(self) -> str:
+        words, currency = self.words, self.figures.currency
+        if self.contains_tax:
+            return words("All prices in {currency}, with tax.", currency=currency)
+        return words("All prices in {currency}, without tax until the total.", currency=currency)
 
     def _state(self) -> str:
         paper, words = self.paper, self.words
@@ -133,7 +140,7 @@ class _Making(QuotationWriting):
         quoted, adjusted = line.quoted, line.quoted.allowances or line.quoted.charges
         adjustments = [*self.adjustments(quoted.allowances, quoted.charges)]
         if adjusted:
-            adjustments.append(Entry(text=self.words("Together"), figure=self.money(quoted.net_amount)))
+            adjustments.append(Entry(text=self.words("Together"), figure=self.money(quoted.amount)))
         others = sorted(line.quantity_breaks, key=lambda each: each.quantity)
         return LineView(
             number=formatted_number(number, self.locale),
@@ -143,7 +150,7 @@ class _Making(QuotationWriting):
             adjustments=tuple(adjustments),
             notes=tuple(self._notes(line)),
             others_title=self._others_title(is_adjusted=bool(adjusted)),
-            others=tuple(self._quantity(line.unit, each, each.net_amount) for each in others),
+            others=tuple(self._quantity(line.unit, each, each.amount) for each in others),
         )
 
     def _notes(self, line: QuotedLine) -> Iterator[str]:
@@ -184,12 +191,19 @@ class _Making(QuotationWriting):
 
     def _totals(self) -> Iterator[Entry]:
         words, totals = self.words, self.figures.totals
-        yield Entry(text=words("Sum of the lines, without tax"), figure=self.money(totals.line_total))
+        told = words("Sum of the lines") if self.contains_tax else words("Sum of the lines, without tax")
+        yield Entry(text=told, figure=self.money(totals.line_total))
         yield from self.adjustments(self.figures.allowances, self.figures.charges)
-        yield Entry(text=words("Total without tax"), figure=self.money(totals.tax_exclusive))
-        yield from map(self.tax_total, self.paper.tax_subtotals)
+        if not self.contains_tax:
+            yield Entry(text=words("Total without tax"), figure=self.money(totals.tax_exclusive))
+            yield from map(self.tax_total, self.paper.tax_subtotals)
         if totals.rounding is not None:
             yield Entry(text=words("Rounded for payment in cash"), figure=self.money(totals.rounding))
+
+    def _contained(self) -> Iterator[Entry]:
+        """The taxes in the total, if prices contain them."""
+        for each in map(self.tax_total, self.paper.tax_subtotals if self.contains_tax else ()):
+            yield replace(each, text=self.words("Included: {tax}", tax=each.text))
 
     def _cautions(self) -> Iterator[Entry]:
         shipped = () if self.figures.shipping is None else self.figures.shipping.cautions
@@ -201,7 +215,7 @@ class _Making(QuotationWriting):
 
 def _before_adjustments(quoted: QuotedQuantity) -> Money:
     """Quantity × price."""
-    amount = quoted.net_amount.amount
+    amount = quoted.amount.amount
     amount += sum((each.amount.amount for each in quoted.allowances), ZERO)
     amount -= sum((each.amount.amount for each in quoted.charges), ZERO)
     return in_currency(amount, quoted.net_amount.currency)

@@ -16,6 +16,7 @@ from service.documents.writing.formats import (
 from service.documents.writing.labels import Labels, labels_for
 from service.documents.writing.paper import Entry
 from service.domain.quoting.quotation import AdjustmentKind, QuotedAdjustment, QuotedTax, QuotedTaxSubtotal
+from service.domain.selling.channels import Display
 from service.domain.selling.taxes import TAXED_CATEGORIES, TaxCategory
 from service.domain.values.exact import whole_up
 from service.domain.values.money import Money, in_currency
@@ -28,6 +29,7 @@ class QuotationWriting:
         self.paper, self.request, self.figures = paper, paper.request, paper.figures
         self.locale = paper.letterhead.locale
         self.words = labels_for(self.locale)
+        self.contains_tax = self.figures.display is Display.TAX_INCLUSIVE
 
     def day(self, day: date) -> str:
         return formatted_date(day, self.locale)

@@ -58,7 +58,8 @@ class MinimumOrder:
     """The least that an order comes to; a smaller one is charged the difference.
 
     Attributes:
-        amount: without tax, in the quotation's currency; held against the lines less the allowances on the whole.
+        amount: in the quotation's currency, without tax unless its prices contain it; held against the lines less the
+            allowances on the whole.
         tax: code of the tax that the difference stands under.
         reason: as the customer reads it; words of the customer's language if empty.
     """

@@ -115,13 +115,16 @@ def item_costs(item: Item, quantity: Decimal, currency: str, convert: ConvertAmo
     )
 
 
-def asked_price(line: QuotationLineRequest, piece: UnitCosts, currency: str) -> Decimal:
-    """The net price of the base quantity: the policy applied to the cost of so many pieces.
+def asked_price(line: QuotationLineRequest, piece: UnitCosts, currency: str, sale: Sale) -> Decimal:
+    """The price of the base quantity as it is displayed: the policy applied to the cost of so many pieces.
+
+    Args:
+        sale: with the line's tax, and whether prices contain it.
 
     Raises:
         UnreachableTargetError: no price meets the policy.
     """
-    aim = Aim(line.policy, Sale(), currency, line.base_quantity)
+    aim = Aim(line.policy, sale, currency, line.base_quantity)
     return Pricing(aim, aim.costs(piece)).asked().asked
 
 

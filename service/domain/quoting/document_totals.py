@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from service.domain.selling.taxes import TaxCategory
-from service.domain.values.exact import ZERO, exactly, half_up
+from service.domain.values.exact import ONE, ZERO, exactly, half_up
 from service.domain.values.money import minor_unit_decimals
 
 
@@ -48,8 +48,8 @@ class TaxSubtotal:
     """The tax of one category and rate.
 
     Attributes:
-        taxable_amount: lines − allowances + charges under it.
-        tax_amount: taxable amount × rate, rounded.
+        taxable_amount: lines − allowances + charges under it, without the tax where they contain it.
+        tax_amount: taxable amount × rate, rounded; where amounts contain the tax, their sum × rate ÷ (1 + rate).
     """
 
     tax: AppliedTax
@@ -71,8 +71,7 @@ class DocumentTotals:
         tax_total: their sum (BT-110, BR-CO-14).
         tax_inclusive: tax exclusive + tax (BT-112, BR-CO-15).
         prepaid: already paid (BT-113).
-        rounding: added to the amount due (BT-114).
-        payable: tax inclusive − prepaid + rounding (BT-115, BR-CO-16).
+        payable: tax inclusive − prepaid (BT-115, BR-CO-16), before it is rounded for cash.
     """
 
     line_nets: tuple[Decimal, ...]
@@ -84,7 +83,6 @@ class DocumentTotals:
     tax_total: Decimal
     tax_inclusive: Decimal
     prepaid: Decimal
-    rounding: Decimal
     payable: Decimal
 
 
@@ -99,12 +97,25 @@ def line_net(line: DocumentLine, currency: str) -> Decimal:
     return line_gross(line, currency) - sum(line.allowances, ZERO) + sum(line.charges, ZERO)
 
 
-def _tax_subtotals(signed: Iterable[tuple[AppliedTax, Decimal]], decimals: int) -> Iterator[TaxSubtotal]:
-    taxable: dict[AppliedTax, Decimal] = {}
+@exactly
+def contained_tax(amount: Decimal, rate_share: Decimal, currency: str) -> Decimal:
+    """The tax in an amount that contains it:  amount × rate ÷ (1 + rate), rounded."""
+    return half_up(amount * rate_share / (ONE + rate_share), minor_unit_decimals(currency))
+
+
+def _tax_subtotals(
+    signed: Iterable[tuple[AppliedTax, Decimal]], currency: str, *, contains_tax: bool
+) -> Iterator[TaxSubtotal]:
+    sums: dict[AppliedTax, Decimal] = {}
     for tax, amount in signed:
-        taxable[tax] = taxable.get(tax, ZERO) + amount
-    for tax, amount in taxable.items():
-        yield TaxSubtotal(tax=tax, taxable_amount=amount, tax_amount=half_up(amount * tax.rate_share, decimals))
+        sums[tax] = sums.get(tax, ZERO) + amount
+    for tax, amount in sums.items():
+        if contains_tax:
+            contained = contained_tax(amount, tax.rate_share, currency)
+            yield TaxSubtotal(tax=tax, taxable_amount=amount - contained, tax_amount=contained)
+        else:
+            added = half_up(amount * tax.rate_share, minor_unit_decimals(currency))
+            yield TaxSubtotal(tax=tax, taxable_amount=amount, tax_amount=added)
 
 
 @exactly
@@ -115,9 +126,14 @@ def document_totals(
     allowances: Iterable[DocumentAdjustment] = (),
     charges: Iterable[DocumentAdjustment] = (),
     prepaid: Decimal = ZERO,
-    rounding: Decimal = ZERO,
+    contains_tax: bool = False,
 ) -> DocumentTotals:
     """The totals; the tax of each category and rate is rounded half up once, on the sum of its amounts.
+
+    Args:
+        contains_tax: whether the prices of the lines, their allowances and charges, and those of the document contain
+            the tax. Then the total with tax is their sum, to the cent, and the total without tax what the taxes leave
+            of it; the standard has no such document, and its rule for the tax (BR-CO-17) may be missed by a cent.
 
     Source: EN 16931-1:2017, business rules BR-CO-10 to BR-CO-17.
     """
@@ -128,11 +144,11 @@ def document_totals(
         *((allowance.tax, -allowance.amount) for allowance in taken_off),
         *((charge.tax, charge.amount) for charge in added),
     ]
-    subtotals = tuple(_tax_subtotals(signed, minor_unit_decimals(currency)))
+    subtotals = tuple(_tax_subtotals(signed, currency, contains_tax=contains_tax))
     line_total = sum(nets, ZERO)
     allowance_total = sum((each.amount for each in taken_off), ZERO)
     charge_total = sum((each.amount for each in added), ZERO)
-    tax_exclusive = line_total - allowance_total + charge_total
+    tax_exclusive = sum((subtotal.taxable_amount for subtotal in subtotals), ZERO)
     tax_total = sum((subtotal.tax_amount for subtotal in subtotals), ZERO)
     return DocumentTotals(
         line_nets=nets,
@@ -144,6 +160,5 @@ def document_totals(
         tax_total=tax_total,
         tax_inclusive=tax_exclusive + tax_total,
         prepaid=prepaid,
-        rounding=rounding,
-        payable=tax_exclusive + tax_total - prepaid + rounding,
+        payable=tax_exclusive + tax_total - prepaid,
     )

@@ -26,6 +26,7 @@ from service.domain.quoting.quotation import (
     QuotedTotals,
 )
 from service.domain.quoting.request import QuotationRequest, currency_problems
+from service.domain.selling.channels import Display
 from service.domain.shipping.shipping_statement import ShippingStatement, shipping_statement
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.exact import ONE, UNITS, ZERO, exactly, share_of, snapped, whole_up
@@ -55,7 +56,7 @@ class _Quoting:
 
     def __init__(self, request: QuotationRequest, basis: QuotationBasis) -> None:
         self.request, self.basis, self.currency = request, basis, basis.currency
-        self.priced = QuotedLines(request.lines, basis)
+        self.priced = QuotedLines(request.lines, basis, request.display)
         self.under_tax: dict[AppliedTax, Decimal] = {}
 
     def figures(self) -> QuotationFigures:
@@ -71,6 +72,7 @@ class _Quoting:
             currency=self.currency,
             allowances=[each.counted for each in allowances],
             charges=[each.counted for each in charges],
+            contains_tax=self.request.display is Display.TAX_INCLUSIVE,
         )
         self._check_not_negative(lines, totals)
         lines = tuple(self._held_against_floor(place, line) for place, line in enumerate(lines))
@@ -83,6 +85,7 @@ class _Quoting:
             totals=self._totals(totals),
             kept=self.priced.kept(totals.tax_exclusive, costs, self._carriage),
             shipping=self._shipping(),
+            display=self.request.display,
         )
 
     def _adjustments(self, lines: Iterable[DocumentLine]) -> Iterator[_OnTheWhole]:
@@ -107,7 +110,7 @@ class _Quoting:
             # Allowances above the goods are refused elsewhere; the minimum charge does not make up for them.
             yield self._charge(least.tax, least.amount - max(goods, ZERO), AdjustmentKind.MINIMUM_ORDER, least.reason)
         if self._carriage is not None and shipping is not None and shipping.is_charged:
-            amount = self._carriage * (ONE + shipping.markup_share)
+            amount = self._carriage * (ONE + shipping.markup_share) * self.priced.sale(shipping.tax).displayed
             yield self._charge(shipping.tax, amount, AdjustmentKind.SHIPPING)
 
     def _held_against_floor(self, place: int, line: QuotedLine) -> QuotedLine:
@@ -119,14 +122,14 @@ class _Quoting:
         """A batch with what its pieces lack to the floor, with the other lines at the sizes that are counted.
 
         They bring in quantity × price − the line's allowances − its part of the allowances on the whole, which the
-        lines under a tax bear in proportion to their net amounts.
+        lines under a tax bear in proportion to their amounts. All of it is with tax if prices contain it.
         """
         floor = self.priced.floor(place, batch.quantity)
         if floor is None:
             return batch
-        tax, net = self.priced.applied(self.request.lines[place].tax), batch.net_amount.amount
-        goods = self.under_tax[tax] - counted.net_amount.amount + net
-        taken_off = self._taken_off(tax, goods) * (share_of(net, goods) or ZERO)
+        tax, amount = self.priced.applied(self.request.lines[place].tax), batch.amount.amount
+        goods = self.under_tax[tax] - counted.amount.amount + amount
+        taken_off = self._taken_off(tax, goods) * (share_of(amount, goods) or ZERO)
         taken_off += sum((each.amount.amount for each in batch.allowances), ZERO)
         short = (floor - batch.unit_price.amount) * batch.quantity / batch.base_quantity + taken_off
         unit = UNITS[minor_unit_decimals(self.currency)]

@@ -21,7 +21,7 @@ from service.domain.quoting.batch_costs import (
     payers_of_tools,
     supplied_resources,
 )
-from service.domain.quoting.document_totals import AppliedTax, DocumentLine, line_gross, line_net
+from service.domain.quoting.document_totals import AppliedTax, DocumentLine, contained_tax, line_gross, line_net
 from service.domain.quoting.quotation import (
     AdjustmentKind,
     Kept,
@@ -32,6 +32,8 @@ from service.domain.quoting.quotation import (
     SuppliedMaterial,
 )
 from service.domain.quoting.request import QuotationLineRequest
+from service.domain.selling.channels import Display
+from service.domain.selling.sale import Sale
 from service.domain.selling.taxes import TaxRate
 from service.domain.values.exact import ZERO, share_of
 from service.domain.values.money import Money, in_currency, rounded
@@ -45,8 +47,10 @@ BatchKey = tuple[str, Decimal | int, Tooling | None]
 class QuotedLines:
     """Prices the lines of a request from the basis of its quotation; each line by its place."""
 
-    def __init__(self, lines: Sequence[QuotationLineRequest], basis: QuotationBasis) -> None:
-        self.lines, self.basis, self.currency = lines, basis, basis.currency
+    def __init__(
+        self, lines: Sequence[QuotationLineRequest], basis: QuotationBasis, display: Display = Display.TAX_EXCLUSIVE
+    ) -> None:
+        self.lines, self.basis, self.currency, self.display = lines, basis, basis.currency, display
         self._bills: dict[BatchKey, BillOfResources] = {
             (bill.product, bill.quantity, bill.tooling): bill for bill in basis.bills
         }
@@ -79,6 +83,10 @@ class QuotedLines:
         """A tax as the totals use it."""
         return AppliedTax(category=self.basis.taxes[code].category, rate_share=self.tax(code).rate_share)
 
+    def sale(self, tax: str) -> Sale:
+        """How something is sold under a tax."""
+        return Sale(display=self.display, tax_share=self.applied(tax).rate_share)
+
     def costs(self, place: int, quantity: Decimal) -> BatchCosts:
         """What a quantity of a line costs, without what costs this line nothing."""
         line = self.lines[place]
@@ -104,13 +112,13 @@ class QuotedLines:
         return found
 
     def floor(self, place: int, quantity: Decimal) -> Decimal | None:
-        """The least price of the base quantity that a line's policy allows, unrounded; None if it names no floor."""
+        """The least displayed price of the base quantity by a line's policy, unrounded; None if it names no floor."""
         line = self.lines[place]
         basis, amount = line.policy.never_below_cost, line.policy.never_below_amount
         if basis is None:
             return amount
         cost = self.costs(place, quantity).piece.on(basis)
-        return max(cost * line.base_quantity, amount or ZERO)
+        return max(cost * line.base_quantity * self.sale(line.tax).displayed, amount or ZERO)
 
     def line(self, place: int, breaks: Iterable[Decimal]) -> tuple[QuotedLine, DocumentLine]:
         """A line with its quantity breaks, and its line in the totals."""
@@ -131,19 +139,22 @@ class QuotedLines:
 
     def _quantity(self, place: int, quantity: Decimal) -> tuple[QuotedQuantity, DocumentLine]:
         line, costs = self.lines[place], self.costs(place, quantity)
-        asked = asked_price(line, costs.piece, self.currency)
+        sale = self.sale(line.tax)
+        asked = asked_price(line, costs.piece, self.currency, sale)
         bare = DocumentLine(
             quantity=quantity, net_price=asked, base_quantity=Decimal(line.base_quantity), tax=self.applied(line.tax)
         )
         base = line_gross(bare, self.currency)
         allowances = tuple(adjusted(each, base, self.currency) for each in line.allowances)
-        charges = (*(adjusted(each, base, self.currency) for each in line.charges), *self._tools(costs))
+        charges = (*(adjusted(each, base, self.currency) for each in line.charges), *self._tools(costs, sale))
         counted = replace(
             bare,
             allowances=tuple(each.amount.amount for each in allowances),
             charges=tuple(each.amount.amount for each in charges),
         )
-        net = line_net(counted, self.currency)
+        amount = net = line_net(counted, self.currency)
+        if self.display is Display.TAX_INCLUSIVE:
+            net -= contained_tax(amount, sale.tax_share, self.currency)
         quoted = shown(
             QuotedQuantity,
             self.currency,
@@ -154,14 +165,15 @@ class QuotedLines:
             allowances=allowances,
             charges=charges,
             net_amount=net,
+            amount_with_tax=amount if self.display is Display.TAX_INCLUSIVE else None,
             kept=self.kept(net, [costs.line]),
         )
         return quoted, counted
 
-    def _tools(self, costs: BatchCosts) -> Iterator[QuotedAdjustment]:
-        """The tools charged once, each at its cost."""
+    def _tools(self, costs: BatchCosts, sale: Sale) -> Iterator[QuotedAdjustment]:
+        """The tools charged once, each at its cost, with the tax if prices contain it."""
         for tool in costs.tools:
-            amount = rounded(self.abroad(tool.amount), self.currency)
+            amount = rounded(self.abroad(tool.amount) * sale.displayed, self.currency)
             yield QuotedAdjustment(reason=tool.name, amount=amount, kind=AdjustmentKind.TOOLING)
 
     def _compared(self, other: QuotedQuantity, quoted: QuotedQuantity) -> QuotedQuantity:

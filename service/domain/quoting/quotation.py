@@ -9,6 +9,7 @@ from typing import Annotated
 from service.domain.currency.exchange_rates import UsedRates
 from service.domain.safety.cautions import Caution
 from service.domain.scheduling.lead_time import LeadTime
+from service.domain.selling.channels import Display
 from service.domain.selling.items import SalesUnit
 from service.domain.shipping.shipping_statement import ShippingStatement
 from service.domain.values.exact import plain
@@ -91,11 +92,13 @@ class QuotedQuantity:
 
     Attributes:
         quantity: pieces, or units of an item.
-        unit_price: net, for the base quantity.
+        unit_price: for the base quantity; net, or with tax if the quotation's prices contain it.
         unit_full_cost: of a piece or unit; not for the customer's eyes.
-        allowances: taken off.
-        charges: added.
-        net_amount: quantity × unit price ÷ base quantity, rounded, − allowances + charges.
+        allowances: taken off; with tax if prices contain it.
+        charges: added; likewise.
+        net_amount: quantity × unit price ÷ base quantity, rounded, − allowances + charges; less the tax in it, if
+            prices contain it.
+        amount_with_tax: the same with that tax; null if prices do not contain it.
         kept: what the workshop keeps of it.
         saving_per_piece: what the base quantity, a piece if it is 1, costs less than in the quoted batch; negative
             where it costs more, none for the quoted batch itself.
@@ -115,6 +118,12 @@ class QuotedQuantity:
     saving_share: ShownShare | None = None
     below_floor: Money | None = None
     base_quantity: int = 1
+    amount_with_tax: Money | None = None
+
+    @property
+    def amount(self) -> Money:
+        """What the customer reads: with tax if prices contain it."""
+        return self.net_amount if self.amount_with_tax is None else self.amount_with_tax
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -188,10 +197,10 @@ class QuotedTotals:
     """The totals, as EN 16931's rules BR-CO-10 to BR-CO-17 say.
 
     Attributes:
-        line_total: sum of the lines' net amounts.
-        allowance_total: allowances on the whole.
-        charge_total: charges on the whole.
-        tax_exclusive: line total − allowances + charges.
+        line_total: sum of the lines' amounts; with tax if prices contain it.
+        allowance_total: allowances on the whole; likewise.
+        charge_total: charges on the whole; likewise.
+        tax_exclusive: line total − allowances + charges, without tax.
         tax_subtotals: by category and rate.
         tax_total: sum of the tax amounts.
         tax_inclusive: tax exclusive + tax.
@@ -222,6 +231,8 @@ class QuotationFigures:
         totals: with tax.
         kept: what the workshop keeps of the whole.
         shipping: how what is counted would be shipped, if it is.
+        display: whether prices, allowances and charges contain the tax. The totals as the standard says are net then
+            too, but the tax is taken out of their sum.
     """
 
     currency: str
@@ -231,6 +242,7 @@ class QuotationFigures:
     totals: QuotedTotals
     kept: Kept
     shipping: ShippingStatement | None = None
+    display: Display = Display.TAX_EXCLUSIVE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -90,7 +90,7 @@ class QuotationLineRequest:
             pays for the entire tool; charged_once: the tool is charged beside the pieces, at its cost.
         supplied_materials: codes of materials that the customer supplies; they are consumed and cost nothing.
         tax: code of the tax.
-        policy: how it is priced; display must be tax_exclusive, for a quotation states net prices.
+        policy: how it is priced; whether prices contain the tax is the quotation's to say, so leave display out.
         base_quantity: pieces, or units, that the price is for: 1, 12, 100 or 1000. Prices of the policy, its steps and
             endings too, are for so many; a profit per piece is not.
         description: what the customer reads; the name of product or item if empty.
@@ -126,8 +126,6 @@ class QuotationLineRequest:
         if self.automatic_breaks is not None and self.automatic_breaks.up_to <= self.quantity:
             yield InvalidValueError(("automatic_breaks", "up_to"), "must be more than the quantity")
         yield from base_quantity_problems(self.base_quantity)
-        if self.policy.display is Display.TAX_INCLUSIVE:
-            yield InvalidValueError(("policy", "display"), "must be tax_exclusive: a quotation states net prices")
 
     def _breaks(self) -> Iterator[tuple[tuple[str | int, ...], Decimal]]:
         for place, quantity in enumerate(self.quantity_breaks):
@@ -203,6 +201,8 @@ class QuotationRequest:
         customer: who asks.
         lines: what for.
         currency: of every price and amount; the workshop's if left out.
+        display: whether prices contain the tax, as a consumer reads them: those of the policies, amounts of allowances
+            and charges, and the minimum order.
         cash: whether it is paid in cash: the total is rounded to the currency's smallest coin, if that is worth more
             than the minor unit.
         locale: a CLDR locale such as de_AT, for the words, numbers and dates of the document; the workshop's if left
@@ -223,6 +223,7 @@ class QuotationRequest:
     customer: Customer
     lines: Annotated[tuple[QuotationLineRequest, ...], Length(at_least=1, at_most=200)]
     currency: DatedCurrency | None = None
+    display: Display = Display.TAX_EXCLUSIVE
     cash: bool = False
     locale: LocaleCode | None = None
     quoted_on: date | None = None
@@ -240,6 +241,10 @@ class QuotationRequest:
     def problems(self) -> Iterator[InvalidValueError]:
         if self.quoted_on and self.valid_until and self.valid_until < self.quoted_on:
             yield InvalidValueError(("valid_until",), "must not be before the day of the quotation")
+        for place, line in enumerate(self.lines):
+            if line.policy.display not in (None, self.display):
+                reason = f"must be {self.display}, as the display of the quotation; leave it out"
+                yield InvalidValueError(("lines", place, "policy", "display"), reason)
 
     def named(self) -> list[Reference]:
         """References to products, then to taxes, then to shipping services."""

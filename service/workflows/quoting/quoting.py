@@ -26,6 +26,7 @@ from service.domain.quoting.quantity_breaks import quantity_breaks
 from service.domain.quoting.quotation import QuotationFigures, Remarks
 from service.domain.quoting.request import MAX_BREAKS, QuotationLineRequest, QuotationRequest, ShippingRequest
 from service.domain.scheduling.lead_time import LeadTime, lead_time
+from service.domain.selling.sale import Sale
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, Path
 from service.domain.values.message import Message, PlausibilityWarning
 from service.domain.values.money import currency_problems_on
@@ -35,6 +36,7 @@ from service.store.quoting.quotations import Quotation
 from service.store.workshop.workshops import lock_workshop
 from service.workflows.costing.cost_sheets import Batch, Batches, costed, sheet_warnings, tax_warnings
 from service.workflows.costing.costing import pools_of, prepare
+from service.workflows.costing.rate_checks import share_of
 from service.workflows.lead_times import working_resources
 from service.workflows.shipping import ShippedFrom, shipped
 from service.workflows.workshop.letterhead import present_letterhead
@@ -232,10 +234,11 @@ class _Quoting:
         if line.automatic_breaks is None:
             return ()
         convert = self.costing.exchange.conversion(self.workspace.workshop.currency, self.currency)
+        sale = Sale(display=self.request.display, tax_share=share_of(self.costing.card.rates[f"taxes/{line.tax}"]))
 
         def price_of(quantity: int) -> Decimal:
             _, sheet = self.batches.costed(self._batch(place, Decimal(quantity)))
-            return asked_price(line, batch_costs(sheet, line.tooling, convert).piece, self.currency)
+            return asked_price(line, batch_costs(sheet, line.tooling, convert).piece, self.currency, sale)
 
         found = quantity_breaks(price_of, int(line.quantity), line.automatic_breaks, at_most=MAX_BREAKS)
         return tuple(Decimal(quantity) for quantity in found if quantity not in line.quantity_breaks)

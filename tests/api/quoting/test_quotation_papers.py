@@ -48,6 +48,16 @@ class TestForms:
         assert negotiated.data == linked.data
         assert negotiated.headers["ETag"] == linked.headers["ETag"]
 
+    def test_of_prices_with_tax_have_no_ubl_and_no_link_to_it(self, workshop: Client) -> None:
+        number = issued(workshop, display="tax_inclusive")["number"]
+
+        refused = workshop.get(f"quotations/{number}/quotation.xml")
+
+        assert refused.status_code == 404
+        assert "has no UBL, which states net prices" in refused.json["detail"]
+        assert workshop.get(f"quotations/{number}/quotation.pdf").status_code == 200
+        assert "quotation.xml" not in workshop.get(f"quotations/{number}").headers["Link"]
+
     def test_are_linked_from_the_json_which_is_the_default_form(self, workshop: Client) -> None:
         number = issued(workshop)["number"]
 

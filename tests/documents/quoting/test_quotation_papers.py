@@ -75,6 +75,10 @@ LINES = [
 ]
 
 
+CONSUMER = {"allowances": [], "rush_charge": None, "minimum_order": None, "shipping": None}
+"""What a small quotation has none of."""
+
+
 def a_paper(lines: Any = None, status: Status = Status.ISSUED, locale: str = "en_IE", **changes: Any) -> QuotationPaper:
     request = a_request(**{**FULL, "lines": LINES if lines is None else lines, **changes})
     told = cautions((), [DeclaredUse.OUTDOOR], D(27))
@@ -171,6 +175,20 @@ class TestEveryForm:
     def test_contains(self, told: str) -> None:
         for form, text in in_all_forms(a_paper()).items():
             assert told in text, form
+
+    def test_for_a_consumer_has_prices_with_tax_and_the_tax_in_the_total(self) -> None:
+        line = a_sheet_line(policy=builders.policy("fixed_price", "0.39"))
+        paper = a_paper([line], **{**CONSUMER, "display": "tax_inclusive"})
+
+        view = quotation_view(paper)
+        forms = {"text": quotation_text(view), "page": visible(quotation_page(view)), "pdf": pdf_text(view)}
+
+        for form, text in forms.items():
+            told = " ".join(text.split())
+            assert "All prices in EUR, with tax." in told, form
+            assert "Included: VAT 21 %: 21% of €32.23" in told, form
+            assert "without tax" not in told, form
+            assert told.index("€39.00") < told.index("€6.77"), form
 
     @pytest.mark.parametrize(
         ("locale", "quantity"), [("en_IE", "2.5 hrs"), ("de_DE", "2,5 Std."), ("fr_FR", "2,5 h"), ("ja_JP", "2.5 時間")]

@@ -187,11 +187,6 @@ class TestInvalidRequests:
             (QuotationAdjustment, {"reason": "r", "tax": "vat"}, "amount: give either an amount or a share"),
             (QuotationLineRequest, a_quotation_line(quantity_breaks=[20]), "quantity_breaks: must differ from each"),
             (QuotationLineRequest, a_quotation_line(quantity_breaks=[5, 5]), "quantity_breaks: must differ from each"),
-            (
-                QuotationLineRequest,
-                a_quotation_line(policy=builders.policy(display="tax_inclusive")),
-                "policy/display: must be tax_exclusive: a quotation states net prices",
-            ),
             (QuotationRequest, builders.quotation(lines=[]), "lines: must have 1 to 200 entries"),
             (
                 QuotationRequest,

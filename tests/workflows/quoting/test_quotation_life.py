@@ -16,6 +16,7 @@ from service import clock
 from service.domain.costing.errors import MissingRatesError
 from service.domain.quoting.errors import BelowFloorError, QuotationStateError
 from service.domain.quoting.life import AcceptanceRequest, BelowFloor, DeclineRequest, IssueRequest, Status
+from service.domain.selling.channels import Display
 from service.domain.shipping.errors import DoesNotFitError, UnknownZoneError
 from service.domain.values.errors import InvalidValuesError, TooComplexError
 from service.encoding import decoded, to_text
@@ -853,3 +854,17 @@ class TestItems:
         assert furnished.quote(
             lines=[WORK, {**builders.quotation()["lines"][0], "product": "brick"}], shipping=shipping
         )
+
+
+def test_of_prices_with_tax_a_found_batch_can_be_accepted_and_computed_again(furnished: Owner) -> None:
+    line = {**builders.quotation()["lines"][0], "automatic_breaks": {"least_fall_share": "0.001", "up_to": 500}}
+    issued = furnished.issued(lines=[line], quoted_on=None, display=Display.TAX_INCLUSIVE)
+    found, *_ = issued.figures.lines[0].quantity_breaks
+
+    taken = AcceptanceRequest(quantities=(found.quantity,))
+    accepted = quotation_life.accept(furnished.workspace, issued.id, taken)
+
+    assert accepted.acceptance is not None
+    totals = accepted.acceptance.totals
+    assert totals.tax_inclusive == totals.line_total == found.amount_with_tax
+    assert reading.recompute(furnished.workspace, accepted.id).agrees
