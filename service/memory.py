@@ -4,13 +4,18 @@ import sys
 from collections import OrderedDict
 from collections.abc import Callable, Hashable, Mapping
 from dataclasses import fields, is_dataclass
+from datetime import date
+from decimal import Decimal
 from enum import Enum
+from functools import cache
 from threading import RLock
 from typing import Any, Generic, TypeVar
 
 T = TypeVar("T")
 
 MEGABYTE = 1024 * 1024
+_LEAVES = frozenset({str, Decimal, int, bool, date, type(None)})
+"""Types that most of a state consists of, and that refer to nothing."""
 
 
 def size_of(value: Any) -> int:
@@ -18,17 +23,25 @@ def size_of(value: Any) -> int:
     found, seen, left = 0, set[int](), [value]
     while left:
         each = left.pop()
-        if id(each) in seen or isinstance(each, Enum):
+        kind: Any = type(each)
+        if id(each) in seen or (kind not in _LEAVES and isinstance(each, Enum)):
             continue
         seen.add(id(each))
         found += sys.getsizeof(each)
-        if isinstance(each, Mapping):
+        if kind in _LEAVES:
+            continue
+        if kind is dict or isinstance(each, Mapping):
             left += [*each.keys(), *each.values()]
         elif isinstance(each, (tuple, list, set, frozenset)):
             left += each
         elif is_dataclass(each):
-            left += [getattr(each, field.name) for field in fields(each)]
+            left += [getattr(each, name) for name in _members(kind)]
     return found
+
+
+@cache
+def _members(kind: Any) -> tuple[str, ...]:
+    return tuple(field.name for field in fields(kind))
 
 
 class Memory(Generic[T]):

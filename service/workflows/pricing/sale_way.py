@@ -160,9 +160,8 @@ class SaleWay:
 
     def check_settled(self) -> None:
         """Raises as `settlement` does if an exchange rate for it is missing."""
-        if self.channel is not None or self.currency != self.home:
-            for currency in (self.payout_currency, self.home):
-                self.costing.exchange.conversion(self.currency, currency)
+        for currency in (self.payout_currency, self.home):
+            self.costing.exchange.conversion(self.currency, currency)
 
     @property
     def payout_currency(self) -> str:
