@@ -100,7 +100,7 @@ workshop.add_command(export_workshop)
 workshop.add_command(import_workshop)
 
 
-@workshop.command("list")
+@workshop.command("list", short_help="List the workshops with their ids.")
 def list_workshops() -> None:
     """List the workshops, oldest first, each with the id that other commands take."""
     database = current_database()
@@ -114,7 +114,7 @@ def _told(stored: Stored) -> str:
     return f"{stored.rows:>10,} rows  {Decimal(stored.size_bytes) / 1_000_000:>8,.1f} MB"
 
 
-@workshop.command("storage")
+@workshop.command("storage", short_help="What the workshop stores, by table.")
 @click.argument("workshop_id", type=click.UUID)
 def show_storage(workshop_id: UUID) -> None:
     """What the workshop stores, by table, counted anew from its rows, and what it may store."""

@@ -278,6 +278,7 @@ class TestWrongLines:
         ended = run_import(
             f"{FLAKES}materials/gold,{DAY},price,1,EUR\nproducts/brick,{DAY},price,1,EUR\n"
             f"taxes/standard,{DAY},rate_share/of,1,\nchannels/quay,{DAY},fees[1]/share,0.1,\n"
+            f"materials/hdpe-flaks,{DAY},price,1,EUR\n"
         )
 
         assert ended.status == 1
@@ -286,6 +287,7 @@ class TestWrongLines:
             "  line 4: resource: there is no products/brick with rates",
             "  line 5: member: there can be no member 'of' here: it is not an object",
             "  line 6: member: the entry [1] needs an entry [0] before it",
+            "  line 7: resource: there is no materials/hdpe-flaks with rates; did you mean 'hdpe-flakes'?",
         ]
         assert rate(demo, "materials/hdpe-flakes") is None
 

@@ -247,13 +247,17 @@ class TestDocuments:
         assert places["pdf"].read_bytes() == order.with_suffix(".pdf").read_bytes()
         assert all(number in places[form].read_text() for form in ("html", "xml", "text"))
 
+    @pytest.mark.parametrize(
+        ("name", "told"), [("Q999999", "there is no quotation Q999999"), ("Q9", "is not a quotation's id")]
+    )
     def test_of_an_unknown_quotation_leave_no_file(
-        self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
+        self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path, name: str, told: str
     ) -> None:
-        ended = quoted(demo, capsys, "--document", "Q999999", "--pdf", tmp_path / "none.pdf")
+        ended = quoted(demo, capsys, "--document", name, "--pdf", tmp_path / "none.pdf")
 
         assert ended.status == 1
-        assert "there is no quotation Q999999" in ended.err
+        assert told in ended.err
+        assert "is stored" not in ended.err
         assert list(tmp_path.iterdir()) == []
 
     def test_that_break_off_say_how_to_write_them_again(

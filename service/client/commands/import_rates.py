@@ -97,7 +97,9 @@ def worked_out(service: Service, wanted: list[FileRate]) -> list[Import]:
         except RefusedError as error:
             if error.status != HTTPStatus.NOT_FOUND:
                 raise
-            problems.append((rate.line_of(()), f"resource: there is no {rate.resource} with rates"))
+            _, is_near, meant = str(error.problem.get("detail")).partition("; did you mean ")
+            near = f"{is_near}{meant}"
+            problems.append((rate.line_of(()), f"resource: there is no {rate.resource} with rates{near}"))
     if problems:
         raise WrongLinesError(problems)
     return imports

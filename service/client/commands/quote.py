@@ -164,6 +164,6 @@ def write(service: Service, name: str, form: str, file: BinaryIO) -> None:
     try:
         file.write(service.send("GET", f"{ADDRESS}/{name}/quotation.{FORMS[form]}").content)
     except RefusedError as error:
-        if error.status != HTTPStatus.NOT_FOUND:
+        if error.status not in (HTTPStatus.NOT_FOUND, HTTPStatus.UNPROCESSABLE_ENTITY):
             print(f"{name} is stored, but its {form} was not written: --document {name} writes it", file=sys.stderr)
         raise

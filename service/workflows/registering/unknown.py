@@ -13,7 +13,7 @@ from service.store.registering.registrations import codes_near
 from service.workflows.errors import NotRegisteredError
 from service.workflows.workspace import Workspace
 
-_GUESSES, _NEIGHBOURS = 5, 200
+_GUESSES, _NEIGHBOURS = 5, 100
 """Of the unknown codes in one refusal, so many are compared with so many registered ones on either side of them."""
 
 
