@@ -170,10 +170,13 @@ def _price(price: Money, locale: str) -> str:
 
 @exactly
 def _in_pattern(amount: Money, decimals: int, locale: str) -> str:
-    symbol = get_currency_symbol(amount.currency, locale)
+    symbol = _symbol(amount.currency, locale)
     if not _is_drawn(symbol, locale):
         symbol = amount.currency
     return _drawn(locale, lambda signs: _price_pattern(signs, symbol, decimals).apply(amount.amount, _parsed(signs)))
+
+
+_symbol = lru_cache(maxsize=4096)(get_currency_symbol)
 
 
 def _per_unit(price: str, unit: str, locale: str) -> str:
