@@ -309,6 +309,7 @@ def repricings_of(owner: Owner) -> dict[str, Callable[[], Any]]:
         "repricing.preview": preview,
         "repricing.apply": apply,
         "repricing_records.list_repricings": lambda: repricing_records.list_repricings(on, before=newest(), limit=2),
+        "repricing_records.newest_repricing": lambda: repricing_records.newest_repricing(on),
         "repricing_records.find_repricing": lambda: repricing_records.find_repricing(on, newest()),
         "repricing_records.list_changes": lambda: repricing_records.list_changes(on, newest(), after="a", limit=2),
         "repricing_records.price_history": history,
@@ -348,6 +349,7 @@ def quotations_of(owner: Owner) -> dict[str, Callable[[], Any]]:
             quotations.list_quotations(on, after=quotation_id(), limit=2, status=status)
             for status in (None, Status.DRAFT, Status.ISSUED, Status.EXPIRED)
         ],
+        "quotations.newest_quotation": lambda: [quotations.newest_quotation(on, each) for each in (None, Status.DRAFT)],
         "quotations.find_quotation": lambda: (
             quotations.find_quotation(on, quotation_id()),
             quotations.find_quotation(on, 1),

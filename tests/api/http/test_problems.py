@@ -16,4 +16,6 @@ def _subclasses(base: type[domain.PugmillError]) -> Iterator[type[domain.Pugmill
 
 
 def test_every_error_has_a_problem() -> None:
-    assert {error.__name__ for error in _subclasses(domain.PugmillError)} == {error.__name__ for error in PROBLEMS}
+    """But those that no workflow lets out, which have names of their own modules."""
+    errors = {error.__name__ for error in _subclasses(domain.PugmillError)}
+    assert {name for name in errors if not name.startswith("_")} == {error.__name__ for error in PROBLEMS}
