@@ -127,7 +127,11 @@ def _quota(settings: Settings) -> Quota:
 
 
 def _add_blueprints(app: flask.Flask) -> None:
-    info = {"description": SUMMARY, "version": version("pugmill")}
+    whose = {
+        "contact": {"name": "Whoever runs this service"},
+        "license": {"name": "None is granted here", "identifier": "LicenseRef-None"},
+    }
+    info = {"description": SUMMARY, "version": version("pugmill"), **whose}
     shared = {"servers": [{"url": "/"}], "security": [{"key": []}]}
     plugins = {"flask_plugin": Rules(), "marshmallow_plugin": Plugin()}
     api = Api(app, spec_kwargs={"info": info, **shared, **plugins})

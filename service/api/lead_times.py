@@ -17,7 +17,12 @@ from service.domain.scheduling.lead_time import LeadTime
 from service.domain.values.declared import Bounds, Pieces, declared
 from service.workflows import lead_times
 
-blueprint = Blueprint("lead-times", __name__, url_prefix="/v1", description="When things can be ready.")
+blueprint = Blueprint(
+    "lead-times",
+    __name__,
+    url_prefix="/v1",
+    description="When an order can be ready, and how full the coming weeks are.",
+)
 
 
 @declared
@@ -57,7 +62,10 @@ class ProductLeadTime(MethodView):
     @blueprint.arguments(schema_of(LeadTimeQuery)(), location="query")
     @blueprint.response(200, schema_of(LeadTime), headers=ETAG)
     def get(self, query: LeadTimeQuery, code: str) -> flask.Response:
-        """When a batch can be ready after the orders already promised, and which resource is the bottleneck."""
+        """When a batch can be ready after the orders already promised, and which resource is the bottleneck.
+
+        Before you promise a customer a day.
+        """
         product, day = code, query.starting_on or workshop().today()
         return answer(lead_times.lead_time_of(workspace(), product, query.quantity, day, is_rush=query.is_rush))
 
@@ -71,5 +79,8 @@ class WorkshopCapacity(MethodView):
     @blueprint.arguments(schema_of(CapacityQuery)(), location="query")
     @blueprint.response(200, schema_of(lead_times.Capacity), headers=ETAG)
     def get(self, query: CapacityQuery) -> flask.Response:
-        """Available and promised minutes of every machine and labour grade in the coming weeks."""
+        """Available and promised minutes of every machine and labour grade in the coming weeks.
+
+        To see whether there is work for the next weeks, and where there is too much.
+        """
         return answer(lead_times.capacity(workspace(), query.starting_on or workshop().today(), query.weeks))

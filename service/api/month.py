@@ -1,4 +1,4 @@
-"""Whether a month pays."""
+"""Whether a month pays, where it breaks even, and what limits it."""
 
 from collections.abc import Mapping
 from dataclasses import field
@@ -50,12 +50,14 @@ class MonthPlanSchema(schema_of(MonthPlan)):  # type: ignore[misc]
     facts = facts_field()
 
 
-blueprint = Blueprint("month", __name__, url_prefix="/v1", description="Whether a month pays.")
+blueprint = Blueprint(
+    "month", __name__, url_prefix="/v1", description="Whether a month pays, where it breaks even, and what limits it."
+)
 
 
 @blueprint.route("/break-even")
 class BreakEven(MethodView):
-    """Whether a month pays."""
+    """Whether a month pays, where it breaks even, and what limits it."""
 
     @operation("planMonth", documents=(HTML, *IMAGES), stores=False, is_heavy=True, refuses=(409,))
     @blueprint.arguments(MonthPlanSchema(), example=MONTH)

@@ -1,4 +1,4 @@
-"""Previews of quotations."""
+"""A customer's batch: quoted, issued under a number, accepted, made."""
 
 import flask
 from flask.views import MethodView
@@ -14,17 +14,24 @@ from service.workflows.quoting import quoting
 from service.workflows.quoting.quoting import QuotationPreview
 
 blueprint = Blueprint(
-    "quotation-previews", __name__, tag="quotations", url_prefix="/v1", description="Previews of quotations."
+    "quotation-previews",
+    __name__,
+    tag="quotations",
+    url_prefix="/v1",
+    description="A customer's batch: quoted, issued under a number, accepted, made.",
 )
 
 
 @blueprint.route("/quotation-previews")
 class QuotationPreviews(MethodView):
-    """Previews of quotations."""
+    """A customer's batch: quoted, issued under a number, accepted, made."""
 
     @operation("previewQuotation", stores=False, refuses=(409,))
     @blueprint.arguments(schema_of(QuotationRequest)(), example=QUOTATION)
     @blueprint.response(200, schema_of(QuotationPreview))
     def post(self, request: QuotationRequest) -> flask.Response:
-        """Every figure and remark of the quotation that this request would get now; nothing is stored."""
+        """Every figure and remark of the quotation that this request would get now; nothing is stored.
+
+        To try a quotation before anybody sees it.
+        """
         return answer(quoting.preview(workspace(), request))

@@ -35,7 +35,10 @@ from service.workflows.register_document import EXCHANGE_RATES, RegisterDocument
 from service.workflows.workspace import Workspace
 
 blueprint = Blueprint(
-    "register", __name__, url_prefix="/v1/register", description="Everything that the workshop registers, in one."
+    "register",
+    __name__,
+    url_prefix="/v1/register",
+    description="Everything that is registered, in one document: to take it along, or to enter much at once.",
 )
 
 _TODAY = "today"

@@ -26,5 +26,8 @@ class ShippingEstimates(MethodView):
     @blueprint.arguments(schema_of(ShippingQuestion)(), example=SHIPPING_ESTIMATE)
     @blueprint.response(200, schema_of(ShippingStatement))
     def post(self, question: ShippingQuestion) -> flask.Response:
-        """The cheapest parcels for some pieces, how they are charged, and the price; nothing is stored."""
+        """The cheapest parcels for some pieces, how they are charged, and the price; nothing is stored.
+
+        Before you say what delivery costs; it also says what a service cannot carry, and why.
+        """
         return answer(shipping.estimate_shipping(workspace(), question))

@@ -14,7 +14,10 @@ from service.domain.selling.seller import Seller
 from service.workflows.workshop import letterhead
 
 blueprint = Blueprint(
-    "workshop", __name__, url_prefix="/v1/workshop", description="The workshop itself, as its customers know it."
+    "workshop",
+    __name__,
+    url_prefix="/v1/workshop",
+    description="The workshop itself: its letterhead, its language, its time zone.",
 )
 
 
@@ -25,7 +28,10 @@ class OneWorkshop(MethodView):
     @operation("getWorkshop")
     @blueprint.response(200, schema_of(Seller), headers=ETAG)
     def get(self) -> flask.Response:
-        """Read what the workshop's papers say of it; a PUT takes the same."""
+        """Read what the workshop's papers say of it; a PUT takes the same.
+
+        Look here first: it says whose key it is, in which time zone a day begins and in which language papers are.
+        """
         seller, revision = letterhead.find_seller(workspace())
         return answer(seller, revision=revision)
 

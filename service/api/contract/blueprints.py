@@ -32,12 +32,23 @@ from service.api.http.forms import FILES, IMAGES, JSON_LD, PDF
 from service.api.http.operations import Operation, as_document, declared_in
 from service.api.http.reading import Parser
 
-SUMMARY = (
-    "What a workshop's product costs, what to ask for it, and a quotation that can be re-derived years later. "
-    "Amounts are exact: every decimal is answered as a string, and may be sent as a string or a JSON number. "
-    "Members that an operation does not have are refused by name (422), also where it has no body at all. "
-    "Built-in tax rates, tariffs and prices are illustrations; a price never implies that a product is fit for a use."
-)
+SUMMARY = """\
+What a workshop's product costs, what to ask for it, and a quotation that can be re-derived years later.
+
+**Start here.** Groups are in the order in which one meets them, and every operation has an example that works on the
+ones before it; on the demo workshop most work at once.
+
+1. `Authorize` with the workshop's key (`scripts/start` puts the demo's in `var/demo.key`).
+2. What a batch of bricks costs: `GET /v1/products/{code}/cost-sheet`, and with every formula as `.pdf`.
+3. What to ask for it: `GET /v1/products/{code}/price-sheet`; what the stall asks: `GET /v1/price-list`.
+4. A quotation: `POST /v1/quotations`, then `POST /v1/quotations/draft/issue`.
+5. A workshop of your own: PUT its tariff, wages, machines, materials and products, from the top of this page on.
+
+**Good to know.** Amounts are exact: every decimal is answered as a text, and may be sent as a text or a JSON number.
+Members that an operation does not have are refused by name (422), also where it has no body at all. Every answer has
+`X-Request-Id`, `Cache-Control` and headers against sniffing and embedding. Built-in tax rates, tariffs and prices are
+illustrations; a price never implies that a product is fit for a use.
+"""
 
 
 _TEXT = {"type": "string"}

@@ -17,7 +17,12 @@ from service.domain.values.declared import Pieces, declared
 from service.domain.values.forms import LocaleCode
 from service.workflows.costing.job_sheets import job_of_product
 
-blueprint = Blueprint("job-sheets", __name__, url_prefix="/v1/products", description="Papers for the bench.")
+blueprint = Blueprint(
+    "job-sheets",
+    __name__,
+    url_prefix="/v1/products",
+    description="What to fetch for a batch, and which steps to take: papers for the bench, without money.",
+)
 
 
 @declared

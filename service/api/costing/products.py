@@ -32,7 +32,11 @@ from service.workflows.costing.supposing import NOTHING_SUPPOSED, Supposed
 from service.workflows.costing.workings import WorkedCost, work_out_cost
 
 blueprint = Blueprint(
-    "products-sheets", __name__, tag="costs", url_prefix="/v1/products", description="Sheets of a product."
+    "products-sheets",
+    __name__,
+    tag="costs",
+    url_prefix="/v1/products",
+    description="What a batch consumes, what it costs, and what to ask for it; also as papers and pictures.",
 )
 
 
@@ -106,7 +110,10 @@ class BillOfResources(MethodView):
     @blueprint.arguments(schema_of(BatchQuery)(), location="query")
     @blueprint.response(200, schema_of(StatedBill))
     def get(self, query: BatchQuery, code: str) -> flask.Response:
-        """What a batch consumes, in physical units."""
+        """What a batch consumes, in physical units.
+
+        Kilograms, minutes, kilowatt-hours, shots: the same at any price. To see whether the machines are set up right.
+        """
         return answer(cost_sheets.bill_of_product(workspace(), code, query.quantity))
 
 
@@ -164,7 +171,10 @@ class Workings(MethodView):
     @blueprint.arguments(schema_of(CostQuery)(), location="query")
     @blueprint.response(200, schema_of(CostWorkings), headers=ETAG)
     def get(self, query: CostQuery, code: str) -> flask.Response:
-        """Every figure of a cost sheet with its formula, to check with a pocket calculator."""
+        """Every figure of a cost sheet with its formula, to check with a pocket calculator.
+
+        To find out where a figure comes from, step by step; each result is exact to the last digit shown.
+        """
         as_of = query.as_of or workshop().today()
         worked = work_out_cost(workspace(), code, query.quantity, as_of)
         return answer(worked.workings)
@@ -173,7 +183,10 @@ class Workings(MethodView):
     @blueprint.arguments(WhatIfSchema(), example=WHAT_IF)
     @blueprint.response(200, schema_of(CostWorkings))
     def post(self, question: WhatIfQuestion, code: str) -> flask.Response:
-        """Every figure with its formula, at other rates, or made otherwise; nothing is stored."""
+        """Every figure with its formula, at other rates, or made otherwise; nothing is stored.
+
+        To see which step a change of a rate or of a machine goes through.
+        """
         as_of = question.as_of or workshop().today()
         worked = work_out_cost(workspace(), code, question.quantity, as_of, question.supposed)
         return answer(worked.workings)

@@ -35,5 +35,8 @@ class RateCard(MethodView):
     @blueprint.arguments(schema_of(DayQuery)(), location="query")
     @blueprint.response(200, schema_of(rate_card.StatedRateCard))
     def get(self, query: DayQuery) -> flask.Response:
-        """Every rate in force on a day, with the components of each unit rate."""
+        """Every rate in force on a day, with the components of each unit rate.
+
+        To see what an hour, a kilogram or a kilowatt-hour costs, and of what that consists.
+        """
         return answer(rate_card.rate_card_on(workspace(), query.as_of or workshop().today()))

@@ -41,7 +41,10 @@ from service.workflows.errors import FeedFailedError
 
 _logger = logging.getLogger("pugmill")
 blueprint = Blueprint(
-    "exchange-rates", __name__, url_prefix="/v1/exchange-rates", description="Exchange rates and conversion."
+    "exchange-rates",
+    __name__,
+    url_prefix="/v1/exchange-rates",
+    description="What other currencies are worth: entered, imported or fetched, and used from their day on.",
 )
 
 
@@ -83,7 +86,10 @@ class ExchangeRates(MethodView):
     @blueprint.arguments(schema_of(PageQuery)(), location="query")
     @blueprint.response(200, _PAGE, headers=LINK)
     def get(self, query: PageQuery) -> flask.Response:
-        """Exchange rates in use, newest day first."""
+        """Exchange rates in use, newest day first.
+
+        To see which days there are, and from whom.
+        """
         return _page_of(query, exchange.list_exchange_rates, lambda day: day)
 
 
@@ -95,7 +101,10 @@ class ExchangeRatesOfDay(MethodView):
     @blueprint.arguments(schema_of(SourceQuery)(), location="query")
     @blueprint.response(200, schema_of(EnteredRates), headers=ETAG)
     def get(self, query: SourceQuery, day: date) -> flask.Response:
-        """A source's exchange rates for a day; those entered by hand if no source is named."""
+        """A source's exchange rates for a day; those entered by hand if no source is named.
+
+        To check a figure that was converted: a sheet names the day and the source that it used.
+        """
         found = exchange.find_exchange_rates(workspace(), day, query.source)
         return answer(exchange.told(found.day), revision=found.revision)
 
@@ -106,7 +115,10 @@ class ExchangeRatesOfDay(MethodView):
         201, schema=schema_of(EnteredRates), headers={**ETAG, **LOCATION}, description="Registered."
     )
     def put(self, entered: EnteredRates, day: date) -> flask.Response:
-        """Enter a day's exchange rates by hand; repeating it changes nothing."""
+        """Enter a day's exchange rates by hand; repeating it changes nothing.
+
+        Needed before anything in another currency is costed, unless rates are imported or fetched.
+        """
         rates = DayRates(source=MANUAL, base=entered.base, published_on=day, rates=entered.rates)
         return saved(exchange.put_exchange_rates(workspace(), rates, may_be_put))
 
@@ -114,7 +126,10 @@ class ExchangeRatesOfDay(MethodView):
     @blueprint.arguments(schema_of(SourceQuery)(), location="query")
     @blueprint.response(204)
     def delete(self, query: SourceQuery, day: date) -> flask.Response:
-        """Withdraw a day's exchange rates entered by mistake; those of the day before stay in force."""
+        """Withdraw a day's exchange rates entered by mistake; those of the day before stay in force.
+
+        Quotations and prices in force stay as they are. The example is what the last example of PUT enters.
+        """
         exchange.withdraw_exchange_rates(workspace(), day, query.source, may_be_put)
         return nothing()
 
@@ -181,7 +196,10 @@ class Held(MethodView):
     @blueprint.arguments(schema_of(PageQuery)(), location="query")
     @blueprint.response(200, listed(schema_of(HeldDay), "HeldExchangeRates", {}), headers=LINK)
     def get(self, query: PageQuery) -> flask.Response:
-        """Days held back until they are confirmed, and why; newest first."""
+        """Days held back until they are confirmed, and why; newest first.
+
+        A day whose rates jump is not used until somebody has looked at it: confirm it, or discard it.
+        """
         return _page_of(query, fetching.list_held_exchange_rates, lambda held: held.day)
 
 
@@ -193,7 +211,10 @@ class Confirm(MethodView):
     @blueprint.arguments(schema_of(HeldQuery)(), location="query")
     @blueprint.response(200, schema_of(fetching.Confirmation))
     def post(self, query: HeldQuery, day: date) -> flask.Response:
-        """Put a held day in use, and the days after it that then no longer jump."""
+        """Put a held day in use, and the days after it that then no longer jump.
+
+        When the rates are right and the world has changed.
+        """
         return answer(fetching.confirm_exchange_rates(workspace(), day, query.source, is_expected))
 
 
@@ -205,7 +226,10 @@ class HeldDayOfSource(MethodView):
     @blueprint.arguments(schema_of(HeldQuery)(), location="query")
     @blueprint.response(200, schema_of(HeldDay))
     def get(self, query: HeldQuery, day: date) -> flask.Response:
-        """A day held back until it is confirmed, and why."""
+        """A day held back until it is confirmed, and why.
+
+        It names each currency that jumped, from what to what.
+        """
         found = fetching.find_held_exchange_rates(workspace(), day, query.source)
         return tagged(fetching.tag_of(found), lambda: answer(found))
 
@@ -213,7 +237,10 @@ class HeldDayOfSource(MethodView):
     @blueprint.arguments(schema_of(HeldQuery)(), location="query")
     @blueprint.response(204)
     def delete(self, query: HeldQuery, day: date) -> flask.Response:
-        """Discard a day that was held back."""
+        """Discard a day that was held back.
+
+        When the rates are wrong; those of the days before stay in use.
+        """
         fetching.drop_held_exchange_rates(workspace(), day, query.source, is_expected)
         return nothing()
 
@@ -226,7 +253,10 @@ class Conversion(MethodView):
     @blueprint.arguments(schema_of(ConversionQuery)(), location="query")
     @blueprint.response(200, schema_of(exchange.Conversion))
     def get(self, query: ConversionQuery) -> flask.Response:
-        """Convert an amount, rounded once to the minor unit; with the rates, their date and source."""
+        """Convert an amount, rounded once to the minor unit; with the rates, their date and source.
+
+        To check by hand what a sheet converts.
+        """
         as_of = query.as_of or workshop().today()
         if problems := list(currency_problems_on(query, as_of)):
             raise InvalidValuesError(problems)

@@ -28,7 +28,13 @@ from service.workflows.listing.listings import ListingQuestion, ListingSheet
 from service.workflows.listing.price_list import ListedPrice, price_list
 from service.workflows.workshop.letterhead import find_seller
 
-blueprint = Blueprint("listings-sheets", __name__, tag="prices", url_prefix="/v1", description="Prices of listings.")
+blueprint = Blueprint(
+    "listings-sheets",
+    __name__,
+    tag="prices",
+    url_prefix="/v1",
+    description="What to ask for what is listed: sheets, price lists and labels.",
+)
 
 _WRITERS = {CSV: price_list_csv, JSON_LD: price_list_json_ld}
 
@@ -93,7 +99,11 @@ class ListingPriceSheet(MethodView):
     @blueprint.arguments(schema_of(ListingQuestion)(), location="query")
     @blueprint.response(200, schema_of(ListingSheet), headers=ETAG)
     def get(self, question: ListingQuestion, code: str) -> flask.Response:
-        """What to ask for a piece on a listing, or what is kept at a price."""
+        """What to ask for a piece on a listing, or what is kept at a price.
+
+        Every term between cost and price: fees, tax, shipping, currency, rounding. With `kept_at`, what is left at
+        another price; with `discount_share`, what a discount does.
+        """
         return answer(listings.price_listing(workspace(), code, question))
 
 

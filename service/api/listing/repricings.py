@@ -39,7 +39,12 @@ from service.workflows.entity_tags import tag
 from service.workflows.listing import repricing, repricing_records
 from service.workflows.workspace import Workspace
 
-blueprint = Blueprint("repricings", __name__, url_prefix="/v1", description="New prices when costs change.")
+blueprint = Blueprint(
+    "repricings",
+    __name__,
+    url_prefix="/v1",
+    description="New prices when costs change: seen first, put in force together, taken back if need be.",
+)
 
 _PATH = "/v1/repricings"
 _ROWS = 500
@@ -101,7 +106,10 @@ class Repricings(MethodView):
     @blueprint.arguments(schema_of(PageQuery)(), location="query")
     @blueprint.response(200, listed(schema_of(RepricingStatement), "Repricings", {}), headers=LINK)
     def get(self, query: PageQuery) -> flask.Response:
-        """Every repricing that was applied, newest first."""
+        """Every repricing that was applied, newest first.
+
+        To find one that is to be looked at or taken back.
+        """
         before = position(query, UUID)
         return page(
             query,
@@ -225,7 +233,10 @@ class OneRepricing(MethodView):
     @operation("getRepricing")
     @blueprint.response(200, schema_of(RepricingStatement))
     def get(self, repricing_id: UUID) -> flask.Response:
-        """A repricing as it was applied; its changes are at /changes."""
+        """A repricing as it was applied; its changes are at /changes.
+
+        To see on which day and by which rules prices were set, and how many changed.
+        """
         return _told(repricing_records.find_repricing(workspace(), repricing_id))
 
 

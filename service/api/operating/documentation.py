@@ -85,6 +85,10 @@ class _ContractDumper(yaml.SafeDumper):
         """Always true."""
         return True
 
+    def represent_scalar(self, tag: str, value: Any, style: str | None = None) -> yaml.ScalarNode:
+        """A text of several lines is on several, where that is possible."""
+        return super().represent_scalar(tag, value, "|" if isinstance(value, str) and "\n" in value else style)
+
     def represent_sequence(self, tag: str, sequence: Any, flow_style: bool | None = None) -> yaml.SequenceNode:
         """A list of scalars is on one line."""
         is_short = not any(isinstance(each, (dict, list)) for each in sequence)

@@ -178,7 +178,7 @@ class _OfNow(Collector):
 class MetricsView(MethodView):
     """Metrics."""
 
-    @operation("getMetrics", forms=(TEXT,), is_keyed=False)
+    @operation("getMetrics", forms=(TEXT,), is_keyed=False, refuses=(400,))
     @blueprint.response(200, {"type": "string"}, content_type=TEXT)
     def get(self) -> flask.Response:
         """Metrics of all workers since their start: requests, repricings, refreshes, age of the exchange rates.

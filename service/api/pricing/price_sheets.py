@@ -116,7 +116,11 @@ class PriceSheetView(MethodView):
     @blueprint.arguments(schema_of(PriceQuery)(), location="query")
     @blueprint.response(200, schema_of(PriceSheet))
     def get(self, query: PriceQuery, code: str) -> flask.Response:
-        """What to ask for pieces of a batch, or what is kept at a price."""
+        """What to ask for pieces of a batch, or what is kept at a price.
+
+        For a price without a listing or a quotation: name a target, such as a margin, or a price with `kept_at`. Every
+        term between cost and price is shown.
+        """
         asked = {each.name: getattr(query, each.name) for each in fields(PriceQuestion) if hasattr(query, each.name)}
         asked |= {"product": code, "as_of": query.as_of or workshop().today()}
         asked |= {"policy": query.policy(), "route": Route.of(query)}

@@ -43,7 +43,10 @@ class Issue(MethodView):
     @blueprint.arguments(schema_of(IssueRequest)(), required=False, examples=ISSUE)
     @blueprint.response(200, schema_of(Quotation), headers=ETAG | PAPERS)
     def post(self, asked: IssueRequest, quotation_id: UUID | int) -> flask.Response:
-        """Issue a draft: it gets its number, never changes again, and supersedes the quotation that it revises."""
+        """Issue a draft: it gets its number, never changes again, and supersedes the quotation that it revises.
+
+        Refused if an allowance takes a price below the floor of its policy, unless the body accepts that.
+        """
         return once_if_keyed(lambda joint: told(quotation_life.issue(joint, quotation_id, asked, is_expected)))
 
 
@@ -55,7 +58,10 @@ class Accept(MethodView):
     @blueprint.arguments(schema_of(AcceptanceRequest)(), example={"quantities": [500], "reference": "order 7"})
     @blueprint.response(200, schema_of(Quotation), headers=ETAG | PAPERS)
     def post(self, acceptance: AcceptanceRequest, quotation_id: UUID | int) -> flask.Response:
-        """Record that the customer accepts, and which batch sizes; its hours are promised until it is completed."""
+        """Record that the customer accepts, and which batch sizes; its hours are promised until it is completed.
+
+        From then on, lead times and capacity count its hours.
+        """
         return once_if_keyed(lambda joint: told(quotation_life.accept(joint, quotation_id, acceptance, is_expected)))
 
 
@@ -67,7 +73,10 @@ class Decline(MethodView):
     @blueprint.arguments(schema_of(DeclineRequest)(), example={"reason": "found another supplier"})
     @blueprint.response(200, schema_of(Quotation), headers=ETAG | PAPERS)
     def post(self, declined: DeclineRequest, quotation_id: UUID | int) -> flask.Response:
-        """Record that the customer declines, or withdraws an acceptance."""
+        """Record that the customer declines, or withdraws an acceptance.
+
+        Its promised hours, if there are any, are free again.
+        """
         return once_if_keyed(lambda joint: told(quotation_life.decline(joint, quotation_id, declined, is_expected)))
 
 
@@ -78,7 +87,10 @@ class Complete(MethodView):
     @operation("completeQuotation", headers=(IF_MATCH, MAY_BE_REPEATED))
     @blueprint.response(200, schema_of(Quotation), headers=ETAG | PAPERS)
     def post(self, quotation_id: UUID | int) -> flask.Response:
-        """Record that an accepted order has been made; its promised hours are free again."""
+        """Record that an accepted order has been made; its promised hours are free again.
+
+        When the last piece is made.
+        """
         return once_if_keyed(lambda joint: told(quotation_life.complete(joint, quotation_id, is_expected)))
 
 
@@ -90,5 +102,8 @@ class Revise(MethodView):
     @blueprint.arguments(schema_of(RevisionRequest)(), example={})
     @blueprint.response(201, schema_of(Quotation), headers=LOCATION | ETAG | PAPERS)
     def post(self, revision: RevisionRequest, quotation_id: UUID | int) -> flask.Response:
-        """Draft the next revision of an issued quotation, which stays valid until the new one is issued."""
+        """Draft the next revision of an issued quotation, which stays valid until the new one is issued.
+
+        When the customer wants something else, or rates have changed: at today's rates, unless the body asks for more.
+        """
         return once(lambda joint: made(quotation_life.revise(joint, quotation_id, revision.request, is_expected)))

@@ -109,6 +109,9 @@ class QuotationPapers(MethodView):
     @blueprint.arguments(schema_of(PaperQuery)(), location="query")
     @blueprint.response(200, {"type": "string"}, headers=ETAG | NAMED)
     def get(self, query: PaperQuery, quotation_id: UUID | int) -> flask.Response:
-        """The quotation as the customer reads it, at a link that a browser can open."""
+        """The quotation as the customer reads it, at a link that a browser can open.
+
+        A draft says that it is one. `locale` chooses the language of its words.
+        """
         quotation = quotations.find_quotation(workspace(), quotation_id)
         return paper_of(quotation, current().media_type, query.locale)

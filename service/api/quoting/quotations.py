@@ -73,7 +73,10 @@ class Quotations(MethodView):
     @blueprint.arguments(schema_of(QuotationsQuery)(), location="query")
     @blueprint.response(200, listed(schema_of(QuotationSummary), "Quotations", {}), headers=LINK)
     def get(self, query: QuotationsQuery) -> flask.Response:
-        """Every quotation, or those in one state, oldest first."""
+        """Every quotation, or those in one state, oldest first.
+
+        For instance `status=expired`, to ask customers again.
+        """
         after = position(query, UUID)
         return page(
             query,
@@ -86,7 +89,11 @@ class Quotations(MethodView):
     @blueprint.arguments(schema_of(QuotationRequest)(), example=QUOTATION)
     @blueprint.response(201, schema_of(Quotation), headers=LOCATION | ETAG | PAPERS)
     def post(self, request: QuotationRequest) -> flask.Response:
-        """Quote batches for a customer; the draft is stored with everything it was computed from."""
+        """Quote batches for a customer; the draft is stored with everything it was computed from.
+
+        What it was computed from stays with it, so that years later it comes out the same, to the cent. Issue it, and
+        it has its number.
+        """
         return once(lambda joint: made(quote(joint, request)))
 
 
@@ -98,7 +105,10 @@ class OneQuotation(MethodView):
     @blueprint.arguments(schema_of(PaperQuery)(), location="query")
     @blueprint.response(200, schema_of(Quotation), headers=ETAG | PAPERS | NAMED)
     def get(self, query: PaperQuery, quotation_id: UUID | int) -> flask.Response:
-        """The quotation as it was given; in the other media types, as the customer reads it."""
+        """The quotation as it was given; in the other media types, as the customer reads it.
+
+        With its state today. Its papers also have plain links, which a browser can open.
+        """
         quotation = quotations.find_quotation(workspace(), quotation_id)
         if current().media_type != JSON:
             return paper_of(quotation, current().media_type, query.locale)
@@ -107,7 +117,10 @@ class OneQuotation(MethodView):
     @operation("discardQuotation", refuses=(409,), headers=(IF_MATCH,))
     @blueprint.response(204)
     def delete(self, quotation_id: UUID | int) -> flask.Response:
-        """Delete a draft. An issued quotation is kept for good."""
+        """Delete a draft. An issued quotation is kept for good.
+
+        For a draft that nobody needs.
+        """
         quotation_life.discard(workspace(), quotation_id, is_expected)
         return nothing()
 
@@ -119,7 +132,10 @@ class Events(MethodView):
     @operation("getQuotationEvents")
     @blueprint.response(200, schema_of(QuotationEvents))
     def get(self, quotation_id: UUID | int) -> flask.Response:
-        """What happened to a quotation, when, and by whose key."""
+        """What happened to a quotation, when, and by whose key.
+
+        When somebody asks who issued it, or when it was accepted.
+        """
         found = quotations.list_events(workspace(), quotation_id)
         return answer(QuotationEvents(items=tuple(found)))
 
@@ -131,5 +147,8 @@ class Recomputation(MethodView):
     @operation("recomputeQuotation")
     @blueprint.response(200, schema_of(quotations.Recomputation))
     def get(self, quotation_id: UUID | int) -> flask.Response:
-        """Recompute the quotation from its stored basis, and compare."""
+        """Recompute the quotation from its stored basis, and compare.
+
+        To make sure that an old quotation still comes out as it was given.
+        """
         return answer(quotations.recompute(workspace(), quotation_id))
