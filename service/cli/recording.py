@@ -92,6 +92,8 @@ def _answers(app: flask.Flask, key: str) -> Answers:
     document = app.extensions["pugmill.api"].document(with_answers=False)
     client, found, ids = app.test_client(), Answers(), dict[str, str]()
     for template, method, operation in operations(document):
+        if not _is_shown(operation):  # a paper or a picture, which changes nothing
+            continue
         for address, options in requests_of(document, template, operation):
             options["headers"]["Authorization"] = f"Bearer {key}"
             # A PUT is sent twice: it creates, then changes nothing.
@@ -99,10 +101,16 @@ def _answers(app: flask.Flask, key: str) -> Answers:
                 answer = client.open(address, method=method.upper(), buffered=True, **options)
                 if answer.status_code not in _SUCCESS:
                     raise UnansweredError(f"{method.upper()} {address} is answered {answer.status}: {answer.text}")
-                if answer.mimetype in _SHOWN and operation["operationId"] not in _CHANGING:
+                if answer.mimetype in _SHOWN:
                     shown = found.setdefault(operation["operationId"], {})
                     shown[str(answer.status_code)] = _data(answer, ids)
     return found
+
+
+def _is_shown(operation: Document) -> bool:
+    """Whether its answer can be shown, or it has none."""
+    forms = [form for answer in operation["responses"].values() for form in answer.get("content", ())]
+    return operation["operationId"] not in _CHANGING and (not forms or any(form in _SHOWN for form in forms))
 
 
 def _data(answer: Any, ids: dict[str, str]) -> Any:
