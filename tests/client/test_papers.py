@@ -114,7 +114,7 @@ class TestTheFiles:
         assert linked.read_bytes() == price_list(demo, prices, ".jsonld")
         assert sorted(each.name for each in tmp_path.iterdir()) == ["prices.csv", "prices.jsonld"]
         listed = csv.DictReader(io.StringIO(table.read_text(), newline=""))
-        products = json.loads(linked.read_text())["@graph"]
+        _, *products = json.loads(linked.read_text())["@graph"]  # the first is the seller
         assert [each["price"] for each in listed] == [each["offers"]["price"] for each in products]
 
     def test_hang_on_the_wall_and_the_shelf(

@@ -44,6 +44,8 @@ MEMBERS = {
     "unit_price_per": ("UNIT", "Show a unit price: kg, m, m2 or m3."),
     "name": ("TEXT", "Name for buyers (default: the product's name)."),
     "description": ("TEXT", "Description for buyers."),
+    "image": ("ADDRESS", "Address of a picture of it."),
+    "availability": ("STATE", "Whether buyers can have it, such as in_stock or made_to_order."),
     "tags": ("CODES", "Tags to select it by when repricing, separated by commas: garden,summer."),
     "note": ("TEXT", "A note that buyers do not see."),
 }
