@@ -182,7 +182,7 @@ class TestAListingThatCannotBePriced:
         assert unpriced["new"] is None
         assert unpriced["old"]["price"]["amount"] == "10.00"
         assert (list(unpriced["effects"]), unpriced["move_share"], unpriced["kept_margin_share"]) == ([], None, None)
-        assert "0.99" in unpriced["problem"]
+        assert "99 %" in unpriced["problem"]
         assert found.figures.summary == RepricingSummary(
             listings=3, first=0, changed=1, same=1, kept=0, held=0, unpriced=1
         )
