@@ -209,7 +209,7 @@ def test_a_batch_of_bricks_is_quoted_and_the_quotation_printed(
     full_cost = Decimal(cost_sheet(demo, "brick", 500)["subtotals"]["full_cost"]["per_piece"]["amount"])
     assert f"{full_cost:.4f}" in printed
     assert demo.get(f"quotations/{summary['id']}", headers={"Accept": "text/plain"}).text in printed
-    assert [each["quantity"] for each in quotation["figures"]["lines"][0]["quantity_breaks"]] == [100, 1000, 2500]
+    assert [each["quantity"] for each in quotation["figures"]["lines"][0]["quantity_breaks"]] == ["100", "1000", "2500"]
     assert len(quotation["figures"]["lines"][0]["quoted"]["allowances"]) == 1
     assert len(quotation["figures"]["charges"]) == 1
     assert quotation["remarks"]["warnings"] == []

@@ -259,7 +259,7 @@ class TestProblems:
         seen = registered(owner, materials={"hdpe": material()}).tag
 
         registered(owner, expected=lambda tag: tag == seen, materials={"hdpe": material("0.90")})
-        with pytest.raises(PreconditionFailedError, match="the register is not in the state"):
+        with pytest.raises(PreconditionFailedError, match="the register has changed since you read it"):
             registered(owner, expected=lambda tag: tag == seen, materials={"hdpe": material("0.95")})
 
 
