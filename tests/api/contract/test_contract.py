@@ -93,10 +93,23 @@ class TestDocument:
         assert len(ids) == len(set(ids)) > 60
         assert all(re.fullmatch(r"[a-z][A-Za-z]+", each) for each in ids)
 
-    def test_every_operation_says_what_it_does(self, document: Document) -> None:
+    def test_every_operation_says_what_it_does_and_when_one_needs_it(self, document: Document) -> None:
+        groups = {tag["name"]: tag["description"] for tag in document["tags"]}
         for method, path, operation in operations(document):
-            assert operation.get("summary") or operation.get("description"), (method, path)
-            assert operation["tags"], (method, path)
+            assert operation["summary"].endswith("."), (method, path)
+            assert operation["description"].endswith("."), (method, path)
+            assert [groups[tag].endswith(".") for tag in operation["tags"]] == [True], (method, path)
+            assert any(status.startswith("4") for status in operation["responses"]), (method, path)
+
+    def test_it_says_where_to_start_and_whom_to_ask(self, document: Document) -> None:
+        told = document["info"]["description"]
+
+        assert "**Start here.**" in told
+        for name, _, address in re.findall(r"`((GET|POST) (/v1/[^`]+))`", told):
+            template = address.replace("/draft/", "/{quotation_id}/")
+            assert name.partition(" ")[0].lower() in document["paths"][template], name
+        assert document["info"]["contact"]
+        assert document["info"]["license"]
 
     def test_every_parameter_header_and_response_is_described(self, document: Document) -> None:
         for method, path, operation in operations(document):
@@ -114,12 +127,12 @@ class TestDocument:
             for member, told in schema.get("properties", {}).items():
                 assert told.get("description"), f"{name}.{member}"
 
-    def test_every_schema_that_is_described_is_used(self, committed: Document) -> None:
-        used = {
-            node["$ref"].rpartition("/")[2] for _, node in everything(committed) if isinstance(node.get("$ref"), str)
-        }
+    def test_every_shared_part_is_used(self, committed: Document) -> None:
+        used = {node["$ref"] for _, node in everything(committed) if isinstance(node.get("$ref"), str)}
 
-        assert set(committed["components"]["schemas"]) <= used
+        for kind, parts in committed["components"].items():
+            if kind != "securitySchemes":
+                assert {f"#/components/{kind}/{name}" for name in parts} <= used, kind
 
     def test_every_path_parameter_is_in_its_path(self, document: Document) -> None:
         for method, path, operation in operations(document):
