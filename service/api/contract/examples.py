@@ -91,7 +91,7 @@ QUOTATION: dict[str, Any] = {
     "lines": [
         {
             "product": "brick",
-            "quantity": 500,
+            "quantity": "500",
             "tax": "standard",
             "policy": _POLICY,
             "allowances": [{"reason": "First order", "share": "0.02"}],

@@ -150,11 +150,11 @@ class TestJson:
     @pytest.mark.parametrize("literal", ['"20"', "20.0", "2e1", "true", "null", "[20]", "20.5", '""', "9" * 5000])
     def test_a_whole_number_must_be_a_json_integer(self, workshop: Client, literal: str) -> None:
         marker = 424242
-        body = json.dumps(quotation(lines=[{**quotation()["lines"][0], "quantity": marker}]))
+        body = json.dumps(quotation(lines=[{**quotation()["lines"][0], "base_quantity": marker}]))
 
         response = refused(workshop, "POST", "quotations", body.replace(str(marker), literal), status=422)
 
-        assert pointers(response) == ["/lines/0/quantity"]
+        assert pointers(response) == ["/lines/0/base_quantity"]
 
     @pytest.mark.parametrize("flag", ["true", "yes", 1, 0, "", None, []])
     def test_a_flag_must_be_true_or_false(self, workshop: Client, flag: Any) -> None:
