@@ -201,9 +201,15 @@ class _Making(QuotationWriting):
             yield Entry(text=words("Rounded for payment in cash"), figure=self.money(totals.rounding))
 
     def _contained(self) -> Iterator[Entry]:
-        """The taxes in the total, if prices contain them."""
-        for each in map(self.tax_total, self.paper.tax_subtotals if self.contains_tax else ()):
-            yield replace(each, text=self.words("Included: {tax}", tax=each.text))
+        """The taxes in the total, if prices contain them.
+
+        Each with the amount that contains it, from which it is found: its rate of what the rounded tax leaves would
+        often be another cent.
+        """
+        for each in self.paper.tax_subtotals if self.contains_tax else ():
+            amount = in_currency(each.taxable_amount.amount + each.tax_amount.amount, each.tax_amount.currency)
+            told = self.words("Included in {amount}: {tax}", amount=self.money(amount), tax=self.tax_and_rate(each))
+            yield replace(self.tax_total(each), text=told)
 
     def _cautions(self) -> Iterator[Entry]:
         shipped = () if self.figures.shipping is None else self.figures.shipping.cautions

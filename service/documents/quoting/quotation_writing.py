@@ -60,6 +60,10 @@ class QuotationWriting:
         """The tax of a line or an adjustment, if the quotation has several."""
         if len(self.figures.totals.tax_subtotals) < 2:  # noqa: PLR2004 - several
             return ""
+        return self.tax_and_rate(tax)
+
+    def tax_and_rate(self, tax: QuotedTax | QuotedTaxSubtotal) -> str:
+        """The name of a tax with its rate, if its category has one."""
         name = tax_name(tax, self.words)
         return f"{name}, {formatted_rate(tax.rate_share, self.locale)}" if tax.name and is_taxed(tax) else name
 
