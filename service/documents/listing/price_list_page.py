@@ -81,12 +81,10 @@ def price_list_pdf(view: PriceListView, fonts: Path | None = None) -> bytes:
 def shelf_labels_pdf(view: ShelfLabelsView, sheet: LabelSheet, fonts: Path | None = None) -> bytes:
     """The labels as PDF, each as often as wanted, and a last page that says what has none."""
     measures = {
-        "columns": sheet.columns,
-        "rows": sheet.rows,
+        **{name: getattr(sheet, name) for name in ("columns", "rows", "skip", "copies")},
         **{name: f"{getattr(sheet, name):.4f}" for name in _MEASURES},
     }
-    places = [None] * sheet.skip + [each for each in encoded(view)["labels"] for _ in range(sheet.copies)]
-    data = {**encoded(view), "labels": places, "sheet": measures, "direction": direction_of(view.language)}
+    data = {**encoded(view), "sheet": measures, "direction": direction_of(view.language)}
     return typeset("shelf_labels.typ", data, fonts)
 
 
