@@ -162,14 +162,16 @@ def _repricing(
 ) -> RepricingRequest | None:
     """The repricing of the listings that depend on what changes; None if there are none.
 
-    What has no rate on the day is left out: what depends on it has no cost, which registering it does not change.
+    What has no rate on the day is left out, unless its rates are withdrawn: what depends on it has no cost, which
+    registering it does not change.
     """
     changed = [each for each in done if each.outcome is not Outcome.UNCHANGED]
     things = {each.thing for each in changed if each.outcome is not Outcome.RETIRED}
     if None in things or len(things) > _MOST_NAMED:
         return RepricingRequest(as_of=as_of)
     day = as_of or workspace.workshop.today()
-    rated = rates.days_in_force(connection, workspace.workshop_id, day, COLLECTIONS)
+    rated = {*rates.days_in_force(connection, workspace.workshop_id, day, COLLECTIONS)}
+    rated |= {str(each.thing) for each in changed if each.outcome is Outcome.WITHDRAWN}
     named = [str(thing) for thing in things if thing and not (_has_rates(thing.collection) and str(thing) not in rated)]
     return RepricingRequest(as_of=as_of, scope=RepricingScope(resources=tuple(sorted(named)))) if named else None
 

@@ -361,6 +361,14 @@ class TestATrial:
 
         assert (found.counts["created"], found.prices, found.prices_problem) == (1, None, None)
 
+    def test_says_which_rate_is_missing_once_it_is_withdrawn(self, furnished: Owner) -> None:
+        furnished.put("listings/sheet-online", builders.listing())
+
+        found = tried(furnished, prune=True, materials={"hdpe": {"facts": builders.material(), "rates": {}}})
+
+        assert found.counts["withdrawn"] > 0
+        assert "materials/hdpe" in str(found.prices_problem)
+
     def test_of_exchange_rates_looks_at_every_listing(self, furnished: Owner) -> None:
         furnished.put("listings/sheet-online", builders.listing())
 
