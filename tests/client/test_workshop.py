@@ -50,8 +50,9 @@ def test_takes_off_what_is_empty_and_without_options_only_shows(
     ("options", "told"),
     [
         (("--iban", "IE11 PLNK 9999 0000 0012 34"), "/account/iban: is no IBAN"),
-        (("--logo", "{there}"), "/logo: must be a PNG or an SVG"),
+        (("--logo", "{there}"), "/logo: must be a PNG, or an SVG in UTF-8"),
         (("--logo", "{there}.no"), "cannot be read: No such file"),
+        (("--logo", "{there}.long"), "is longer than 100,000 bytes; make the picture smaller"),
         (("--terms", "{there}"), "is not a text in UTF-8"),
     ],
 )
@@ -60,6 +61,7 @@ def test_says_what_is_wrong_and_changes_nothing(
 ) -> None:
     there = tmp_path / "there"
     there.write_bytes(b"\xff")
+    there.with_suffix(".long").write_bytes(b"\xff" * 100_001)
 
     ended = end_of(client, capsys, SET, *(each.format(there=there) for each in options))
 

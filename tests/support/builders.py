@@ -30,7 +30,7 @@ def seller(**changes: Any) -> dict[str, Any]:
         "telephone": "+43 1 555 01",
         "email": "desk@kiln.example",
         "url": "https://kiln.example",
-        "vat_number": "GB000000000",
+        "vat_number": "GB 000 000 000",
         "tax_number": "12 345/6789",
         "electronic_address": {"scheme": "EM", "address": "papers@kiln.example"},
         "account": {"iban": "IE10 PLNK 9999 0000 0012 34", "bic": "PLNKIE2D", "holder": "Kiln Lane"},

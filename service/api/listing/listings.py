@@ -129,7 +129,7 @@ class PriceList(MethodView):
         return tagged(state_tag(workshop()), lambda: whole(parts, media_type + parameters))
 
 
-MAX_ON_PAPER, MAX_LABELS = 2_000, 600
+MAX_ON_PAPER, MAX_LABELS = 2_000, 500
 """The most listings on a price list, and the most labels of one answer: some 90 pages, and 25 sheets."""
 
 

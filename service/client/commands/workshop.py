@@ -47,6 +47,8 @@ _MEMBERS = {
 }
 """The member of the service's body that each option sets."""
 _NULL_IF_EMPTY = {"country", "logo"}
+_MOST_BYTES = 100_000
+"""Of a logo, as the service takes it; a longer file is not even read."""
 
 
 @owners_command(__doc__)
@@ -91,18 +93,26 @@ def _given(options: Options) -> Iterator[tuple[str, Any]]:
         if value == "" and name in _NULL_IF_EMPTY:
             yield name, None
         elif value and name == "logo":
-            yield name, base64.b64encode(_content(value)).decode()
+            yield name, _logo(value)
         elif value and name == "terms":
             yield name, _text(value)
         else:
             yield name, value.replace("\\n", "\n")
 
 
-def _content(name: str) -> bytes:
+def _content(name: str, most: int = -1) -> bytes:
     try:
-        return Path(name).read_bytes()
+        with Path(name).open("rb") as file:
+            return file.read(most)
     except OSError as error:
         raise RefusedError(f"{name} cannot be read: {error.strerror}") from None
+
+
+def _logo(name: str) -> str:
+    content = _content(name, _MOST_BYTES + 1)
+    if len(content) > _MOST_BYTES:
+        raise RefusedError(f"{name} is longer than {_MOST_BYTES:,} bytes; make the picture smaller")
+    return base64.b64encode(content).decode()
 
 
 def _text(name: str) -> str:

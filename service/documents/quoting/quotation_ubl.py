@@ -89,7 +89,7 @@ def _seller(party: Element, letterhead: Letterhead) -> None:
     if (electronic := letterhead.electronic_address) is not None:
         _add(party, "EndpointID", electronic.address, schemeID=electronic.scheme)
     _named(party, letterhead.seller, letterhead.seller_address, letterhead.address)
-    _taxed(party, letterhead.vat_number, _VAT)
+    _taxed(party, letterhead.compact_vat_number, _VAT)
     _taxed(party, letterhead.tax_number, _OTHER_TAX)
     if letterhead.address is not None:
         _add(_group(party, "PartyLegalEntity"), "RegistrationName", letterhead.seller)

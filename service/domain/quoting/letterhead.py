@@ -45,6 +45,11 @@ class Letterhead:
     foot: str = ""
     logo: str | None = None
 
+    @property
+    def compact_vat_number(self) -> str:
+        """The VAT number without spaces and marks, for programs."""
+        return "".join(filter(str.isalnum, self.vat_number))
+
 
 def letterhead_of(seller: Seller, locale: str | None, logo: str | None) -> Letterhead:
     """The letterhead of a quotation.

@@ -99,11 +99,12 @@ def _check_png(content: bytes) -> None:
 def _check_svg(content: bytes) -> None:
     """Raises ValueError if the content is no SVG, or could do more than show a picture."""
     try:
+        content.decode("utf-8")  # what draws it reads no other encoding
         root = fromstring(content, forbid_dtd=True)
     except DefusedXmlException:
         raise ValueError("has a DOCTYPE or entities; save it as plain SVG, without them") from None
     except (ParseError, ValueError, LookupError):
-        raise ValueError("must be a PNG or an SVG") from None
+        raise ValueError("must be a PNG, or an SVG in UTF-8") from None
     if root.tag != f"{{{_SVG}}}svg":
         raise ValueError(f"must be a PNG or an SVG; its first element is no svg of {_SVG}")
     if "viewBox" not in root.attrib and not {"width", "height"} <= root.attrib.keys():

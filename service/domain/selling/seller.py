@@ -14,8 +14,10 @@ from service.domain.selling.logo import Logo
 from service.domain.selling.postal_address import NO_ADDRESS, PostalAddress, country_problem
 from service.domain.values.declared import CurrencyCode, Line, Name, Paragraph, Text, declared
 from service.domain.values.errors import InvalidValueError
-from service.domain.values.forms import EmailAddress, LocaleCode, TimeZone, WebAddress
+from service.domain.values.forms import EmailAddress, LocaleCode, TimeZone, WebAddress, email_problem
 
+_EMAIL = "EM"
+"""The scheme of an electronic address that is an e-mail address."""
 _GREECE = "EL"
 """What Greek VAT numbers begin with, in place of GR."""
 
@@ -88,6 +90,11 @@ class ElectronicAddress:
         str, Text(max_length=4, min_length=2, pattern=r"[0-9A-Z]{2,4}", form="a code such as 0088, or EM for e-mail")
     ]
     address: Name
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        """An e-mail address has its own form; those of other schemes are theirs."""
+        if self.scheme == _EMAIL and (problem := email_problem(self.address)):
+            yield InvalidValueError(("address",), problem)
 
 
 @declared

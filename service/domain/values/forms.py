@@ -76,13 +76,14 @@ def time_zone_problem(value: str) -> str | None:
 TimeZone = Annotated[str, Text(max_length=64), time_zone_problem]
 
 
-def _email_problem(value: str) -> str | None:
-    name, _, host = value.rpartition("@")
-    is_one = bool(name and host) and not any(character.isspace() for character in value)
+def email_problem(value: str) -> str | None:
+    """What is wrong with an e-mail address, which may be empty."""
+    name, _, host = value.partition("@")
+    is_one = bool(name and host) and "@" not in host and not any(character.isspace() for character in value)
     return None if not value or is_one else "must be an e-mail address, such as desk@workshop.example"
 
 
-EmailAddress = Annotated[str, Text(max_length=254, min_length=0), _email_problem]
+EmailAddress = Annotated[str, Text(max_length=254, min_length=0), email_problem]
 """An address, or nothing."""
 
 

@@ -162,7 +162,7 @@ class TestEveryForm:
             *("treasurer@garden.example", "XX 123", "Beds 14 to 20", "Sheet, green", "regular customer"),
             *("community project", "To the gate.", "Green as agreed.", "By transfer.", "VAT 21 %", "Mould"),
             *("The yard", "+43 1 555 01", "desk@kiln.example", "https://kiln.example", "PLNKIE2D"),
-            *("The order desk", "GB000000000", "12 345/6789", "Goods stay ours until they are paid for."),
+            *("The order desk", "12 345/6789", "Goods stay ours until they are paid for."),
             "If ordered on 25 November 2026, it can be ready on 9 December 2026.",
             "30% of the total with the order: €3,392.23. Balance: €7,915.21.",
             "Payable within 30 days of the invoice.",
@@ -208,13 +208,15 @@ class TestEveryForm:
         assert forms["xml"].count("SellersItemIdentification") == 2  # of the sheet alone, opened and closed
         assert "()" not in forms["text"]
 
-    def test_tells_the_account_for_people_in_groups_and_for_programs_without(self) -> None:
+    def test_tells_account_and_vat_number_for_people_in_groups_and_for_programs_without(self) -> None:
         forms = in_all_forms(a_paper())
 
         xml = forms.pop("xml")
         for form, text in forms.items():
             assert "Bank account of Kiln Lane: IBAN IE10 PLNK 9999 0000 0012 34" in text, form
+            assert "GB 000 000 000" in text, form
         assert "IE10PLNK99990000001234" in xml
+        assert "<cbc:CompanyID>GB000000000</cbc:CompanyID>" in xml
 
     def test_tells_the_sellers_country_only_in_a_document_for_another_one(self) -> None:
         assert "Austria" in quotation_view(a_paper()).seller_address
