@@ -11,6 +11,7 @@ import pytest
 from prometheus_client import values
 from prometheus_client.parser import text_string_to_metric_families
 
+from service import clock
 from service.api.operating.metrics import DIRECTORY, SLOT, Metrics
 from service.app import create_app
 from service.config import Settings
@@ -78,12 +79,13 @@ def test_a_repricing_is_counted_with_the_decisions_on_its_listings(client: Clien
 
     unwrap(register_everything)(client)
     client.post("repricings", {"as_of": "2026-11-25"})  # a preview does not count
-    found = risen(before, told(client))
+    after = told(client)
+    found = risen(before, after)
 
     assert found["pugmill_repricings_total", ()] == 1
     assert found["pugmill_repricing_seconds_count", ()] == 1
     assert found["pugmill_repriced_listings_total", ("first",)] == 1
-    assert found["pugmill_last_repricing_timestamp_seconds", ()] > 0
+    assert after["pugmill_last_repricing_timestamp_seconds", ()] == pytest.approx(clock.now().timestamp(), abs=60)
 
 
 def test_refusals_by_the_rate_limit_are_counted(database_url: str, contract: Contract) -> None:

@@ -213,7 +213,7 @@ class TestATargetOutOfReach:
             "highest_margin_share": "0.395000",
             "at_price": None,
         }
-        assert "0.395000" in problem["detail"]
+        assert "the most is just below 39.5 %" in problem["detail"]
 
     def test_just_below_that_is_answered(self, shop: Client) -> None:
         found = shop.get(price_sheet("channel=greedy&tax=vat", policy="target=margin&value=0.394"))

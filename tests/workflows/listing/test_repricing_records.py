@@ -35,6 +35,16 @@ def dearer(owner: Owner, price: str = "1.80") -> None:
     owner.put_rate("materials/hdpe", MONDAY, builders.material_rate(price))
 
 
+def test_the_newest_repricing_is_the_one_applied_last(selling: Owner) -> None:
+    with pytest.raises(NotRegisteredError, match="the newest"):
+        repricing_records.newest_repricing(selling.workspace)
+    applied(selling)
+    dearer(selling)
+    second = applied(selling, MONDAY)
+
+    assert repricing_records.newest_repricing(selling.workspace) == second.id
+
+
 class TestRollingBack:
     def test_puts_the_price_before_in_force_again(self, selling: Owner) -> None:
         applied(selling)

@@ -67,6 +67,18 @@ def find(owner: Owner, quotation: Quotation) -> Quotation:
     return reading.find_quotation(owner.workspace, quotation.id)
 
 
+def test_the_newest_quotation_is_the_one_made_last_of_a_state_or_of_all(furnished: Owner) -> None:
+    with pytest.raises(NotRegisteredError, match="the newest"):
+        reading.newest_quotation(furnished.workspace)
+    issued = furnished.issued(**TODAY)
+    draft = furnished.quote(**TODAY)
+
+    assert reading.newest_quotation(furnished.workspace) == draft.id
+    assert reading.newest_quotation(furnished.workspace, Status.ISSUED) == issued.id
+    with pytest.raises(NotRegisteredError, match="accepted"):
+        reading.newest_quotation(furnished.workspace, Status.ACCEPTED)
+
+
 def does(owner: Owner, step: str, quotation: Quotation, *args: Any, **options: Any) -> Quotation:
     """Call a function of the quotation's life by name."""
     found: Quotation = getattr(quotation_life, step)(owner.workspace, quotation.id, *args, **options)

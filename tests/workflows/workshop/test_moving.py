@@ -68,10 +68,10 @@ SPOILT: dict[str, tuple[Callable[[Any], None], str]] = {
     "nothing where something must be": (with_row("rates", terms=None), "terms"),
     "a text that is too long": (with_row("rates", code="x" * 65), "code"),
     "NUL": (with_row("rates", terms="a\0b"), "terms"),
-    "what it refers to is not there": (with_row("rates", code="unheard-of"), "hold together"),
+    "what it refers to is not there": (with_row("rates", code="unheard-of"), "contradict each other"),
     "a row twice": (
         lambda document: document["tables"]["rates"].append(document["tables"]["rates"][0]),
-        "hold together",
+        "contradict each other",
     ),
 }
 
