@@ -66,6 +66,13 @@ class _EntrySchema(_StrictSchema):
 
     error_messages = {"unknown": UNKNOWN_MEMBER, "type": "must be an object with facts, rates or both"}
 
+    def handle_error(self, error: ma.ValidationError, data: Any, **options: Any) -> None:
+        """Tell that a collection has no rates, rather than which other name is like theirs."""
+        messages: Any = error.messages
+        if messages.get("rates") == [UNKNOWN_MEMBER]:
+            messages["rates"] = ["nothing in this collection has rates; leave them out"]
+        super().handle_error(error, data, **options)
+
     @ma.post_load
     def make(self, data: Mapping[str, Any], **_: Any) -> Written:
         """Make the entry."""

@@ -142,6 +142,14 @@ class TestFiles:
                     "a.yaml line 5: materials/hdpe/facts/units: is not a member that this object has",
                 ],
             ),
+            (
+                {
+                    "a__yaml": "closures:\n  yule:\n    rates: {}\n    facts:\n"
+                    "      {name: Yule, first_day: 2026-12-24, last_day: 2026-12-31}\n"
+                },
+                ["a.yaml line 3: closures/yule/rates: nothing in this collection has rates; leave them out"],
+            ),
+            ({"a__csv": "gadgets,name\n"}, ["a.csv line 1: gadgets: is not a member that this object has"]),
             ({"a__yaml": "materials: 3"}, ["a.yaml line 1: materials: must be an object"]),
             (
                 {

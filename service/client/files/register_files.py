@@ -134,6 +134,8 @@ def _rows(text: str) -> Iterator[Marked]:
         if problem := _header_problem(header):
             yield Marked(problems=[(1, problem)])
             return
+        of_header: dict[str, Any] = {header[0]: {}}
+        yield Marked(data=of_header, lines=dict.fromkeys(_steps(of_header), 1))
         number = rows.line_num + 1
         for row in rows:
             if any(cell.strip() for cell in row):
