@@ -5,6 +5,7 @@ from base64 import b64encode
 
 import pytest
 
+from service.domain.quoting.letterhead import letterhead_of
 from service.domain.selling.logo import MAX_BYTES, logo_problem
 from service.domain.selling.postal_address import PostalAddress
 from service.domain.selling.seller import BankAccount, ElectronicAddress, Seller, iban_problem, vat_number_problem
@@ -49,6 +50,13 @@ class TestIbans:
 def test_a_vat_number_has_its_country_and_in_the_union_its_check_digits(number: str, told: str | None) -> None:
     """EN 16931-1:2017, BR-CO-9; the numbers are those that the Commission's and the states' descriptions use."""
     assert told == vat_number_problem(number) or told in (vat_number_problem(number) or "")
+
+
+def test_programs_get_a_vat_number_without_spaces_and_marks() -> None:
+    letterhead = letterhead_of(Seller(name="Kiln Lane", vat_number="DE 136 695 976"), None, None)
+
+    assert letterhead.vat_number == "DE 136 695 976"
+    assert letterhead.compact_vat_number == "DE136695976"
 
 
 @pytest.mark.parametrize(
