@@ -25,7 +25,7 @@ from service.documents.writing.formats import (
     unisolated,
 )
 from service.documents.writing.labels import labels_for
-from service.documents.writing.paper import Entry, country_of
+from service.documents.writing.paper import Entry, head_of
 from service.domain.costing.cost_statement import CostStatement, StatedLine, Subtotal, for_people
 from service.domain.explaining.cost_workings import CostWorkings
 from service.domain.explaining.workbook import Section, Working
@@ -57,10 +57,7 @@ class _Making:
         words, statement = self.words, self.statement
         name, word = isolated(statement.name), words("Cost sheet")
         return CostSheetView(
-            locale=self.locale,
-            language=words.language,
-            region=country_of(self.locale),
-            day=(statement.as_of.year, statement.as_of.month, statement.as_of.day),
+            **head_of(self.locale, words.language, statement.as_of),
             title=f"{word}{words.colon}{name}",
             word=word,
             name=name,

@@ -8,8 +8,9 @@ from typing import Any
 from service.documents.writing.csv_text import csv_lines, guarded
 from service.domain.listing.listings import Availability
 from service.domain.listing.price_list import PriceListEntry
-from service.domain.listing.unit_price import Measure, UnitPrice
+from service.domain.listing.unit_price import UnitPrice
 from service.domain.selling.channels import Display
+from service.domain.selling.items import SalesUnit
 from service.domain.selling.seller import Seller
 from service.domain.values.money import Money
 from service.encoding import encoded, to_bytes
@@ -74,9 +75,8 @@ def _cell(value: Any) -> str:
     return guarded(value) if isinstance(value, str) else str(encoded(value))
 
 
-_CODES = {Measure.KILOGRAM: "KGM", Measure.METRE: "MTR", Measure.SQUARE_METRE: "MTK", Measure.CUBIC_METRE: "MTQ"}
+_MILLIMETRE, _KILOGRAM, _PIECE = "MMT", SalesUnit.KILOGRAM.traits.code, SalesUnit.PIECE.traits.code
 """Source: UN/ECE Recommendation No. 20, Codes for Units of Measure Used in International Trade, common codes."""
-_MILLIMETRE, _PIECE = "MMT", "H87"
 _SELLER = "#seller"
 """Names the seller within the document, if it has no web site."""
 
@@ -127,7 +127,7 @@ def _product(entry: PriceListEntry, sellers: Sequence[Mapping[str, Any]]) -> dic
         sku=entry.product,
         name=entry.name,
         description=entry.description or None,
-        weight=_quantity(entry.mass_kg, _CODES[Measure.KILOGRAM]),
+        weight=_quantity(entry.mass_kg, _KILOGRAM),
         depth=_quantity(entry.length_mm, _MILLIMETRE),
         width=_quantity(entry.width_mm, _MILLIMETRE),
         height=_quantity(entry.height_mm, _MILLIMETRE),
@@ -143,7 +143,7 @@ def _offer(entry: PriceListEntry, sellers: Sequence[Mapping[str, Any]]) -> dict[
         return None
     # The weight is that of an order: not of what is offered here, if several are usually ordered together.
     is_alone = entry.pieces_per_order == entry.base_quantity
-    weight = _quantity(entry.shipping_weight_kg, _CODES[Measure.KILOGRAM]) if is_alone else None
+    weight = _quantity(entry.shipping_weight_kg, _KILOGRAM) if is_alone else None
     return _node(
         "Offer",
         identifier=entry.listing,
@@ -168,7 +168,7 @@ def _price_specifications(price: Money, entry: PriceListEntry) -> Iterator[dict[
     is_taxed = entry.display is Display.TAX_INCLUSIVE
     yield _price_specification(price, is_taxed=is_taxed, referenceQuantity=_base_quantity(entry))
     if entry.unit_price is not None:
-        reference = _quantity(Decimal(1), _CODES[entry.unit_price.measure])
+        reference = _quantity(Decimal(1), SalesUnit(entry.unit_price.measure.value).traits.code)
         yield _price_specification(entry.unit_price.price, is_taxed=True, referenceQuantity=reference)
 
 

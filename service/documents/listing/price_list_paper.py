@@ -38,20 +38,12 @@ class PriceGroup:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ListCaution:
-    """A caution about some products; without names it is about all of them."""
-
-    names: str
-    text: str
-    source: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class PriceListView(PaperView):
     """A price list; its day is that of the prices.
 
     Attributes:
         empty: what stands there if nothing is listed.
+        cautions: each with its source, and the products that it is about unless it is about all.
     """
 
     seller: str
@@ -59,7 +51,7 @@ class PriceListView(PaperView):
     groups: tuple[PriceGroup, ...]
     empty: str
     cautions_title: str
-    cautions: tuple[ListCaution, ...]
+    cautions: tuple[Entry, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,14 +4,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import date
 from itertools import groupby
 
-from service.documents.listing.price_list_paper import (
-    LabelView,
-    ListCaution,
-    PriceGroup,
-    PriceListView,
-    PriceRow,
-    ShelfLabelsView,
-)
+from service.documents.listing.price_list_paper import LabelView, PriceGroup, PriceListView, PriceRow, ShelfLabelsView
 from service.documents.writing.formats import (
     formatted_date,
     formatted_number,
@@ -20,7 +13,7 @@ from service.documents.writing.formats import (
     isolated,
 )
 from service.documents.writing.labels import labels_for
-from service.documents.writing.paper import Entry, country_of
+from service.documents.writing.paper import Entry, head_of
 from service.domain.listing.price_list import PriceListEntry
 from service.domain.selling.channels import Display
 from service.domain.values.exact import exactly
@@ -48,15 +41,11 @@ class _Making:
     def __init__(self, entries: Sequence[PriceListEntry], seller: str, locale: str, as_of: date) -> None:
         self.entries, self.seller, self.locale, self.as_of = entries, isolated(seller), locale, as_of
         self.words = labels_for(locale, "price_list")
-        self.day = as_of.year, as_of.month, as_of.day
 
     def price_list(self) -> PriceListView:
         words, word = self.words, self.words("Price list")
         return PriceListView(
-            locale=self.locale,
-            language=words.language,
-            region=country_of(self.locale),
-            day=self.day,
+            **head_of(self.locale, words.language, self.as_of),
             title=f"{word}, {self.seller}",
             word=word,
             seller=self.seller,
@@ -70,10 +59,7 @@ class _Making:
     def labels(self) -> ShelfLabelsView:
         words, word = self.words, self.words("Shelf labels")
         return ShelfLabelsView(
-            locale=self.locale,
-            language=words.language,
-            region=country_of(self.locale),
-            day=self.day,
+            **head_of(self.locale, words.language, self.as_of),
             title=f"{word}, {self.seller}",
             word=word,
             seller=self.seller,
@@ -127,7 +113,7 @@ class _Making:
     def _cash(self, entry: PriceListEntry) -> str:
         return "" if entry.cash_price is None else formatted_price(entry.cash_price, self.locale)
 
-    def _cautions(self) -> Iterator[ListCaution]:
+    def _cautions(self) -> Iterator[Entry]:
         """Each caution once, with the products that it is about unless it is about all."""
         priced = {isolated(each.name): None for each in self.entries if each.price is not None}
         told: dict[tuple[str, str], dict[str, None]] = {}
@@ -135,7 +121,7 @@ class _Making:
             for each in entry.cautions:
                 told.setdefault((self.words.told(each.text), isolated(each.source)), {})[isolated(entry.name)] = None
         for (text, source), names in told.items():
-            yield ListCaution(names="" if names.keys() == priced.keys() else ", ".join(names), text=text, source=source)
+            yield Entry(text=text, figure="" if names.keys() == priced.keys() else ", ".join(names), note=source)
 
     def _labels(self) -> Iterator[LabelView]:
         for each in self.entries:

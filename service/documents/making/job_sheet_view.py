@@ -7,7 +7,7 @@ from decimal import Decimal
 from service.documents.making.job_sheet_paper import FetchView, JobSheetView, PartView, StepView
 from service.documents.writing.formats import formatted_date, formatted_number, formatted_quantity, isolated
 from service.documents.writing.labels import labels_for
-from service.documents.writing.paper import Entry, country_of
+from service.documents.writing.paper import Entry, head_of
 from service.domain.making.job_sheet import Drawn, JobPart, JobSheet, JobStep, Working
 from service.domain.safety.cautions import Caution, Concern
 from service.domain.values.exact import MINUTES_PER_HOUR, ZERO, exactly, half_up, whole_up
@@ -38,10 +38,7 @@ class _Making:
         words, name = self.words, isolated(self.sheet.name)
         word = words("Job sheet")
         return JobSheetView(
-            locale=self.locale,
-            language=words.language,
-            region=country_of(self.locale),
-            day=(printed_on.year, printed_on.month, printed_on.day),
+            **head_of(self.locale, words.language, printed_on),
             title=f"{word}{words.colon}{name}",
             word=word,
             name=name,

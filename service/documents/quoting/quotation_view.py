@@ -14,7 +14,7 @@ from service.documents.writing.formats import (
     isolated,
     left_to_right,
 )
-from service.documents.writing.paper import Entry, country_name, country_of
+from service.documents.writing.paper import Entry, country_name, country_of, head_of
 from service.domain.quoting.life import Status
 from service.domain.quoting.quotation import QuotedLine, QuotedQuantity
 from service.domain.safety.cautions import Concern
@@ -42,10 +42,7 @@ class _Making(QuotationWriting):
         counted = words("Pieces") if in_pieces else words("Quantity")
         reference = paper.reference
         return QuotationView(
-            locale=self.locale,
-            language=words.language,
-            region=country_of(self.locale),
-            day=(day.year, day.month, day.day),
+            **head_of(self.locale, words.language, day),
             title=f"{words('Quotation')} {reference}",
             word=words("Quotation"),
             reference=reference,

@@ -17,7 +17,7 @@ from babel.dates import format_date
 from babel.numbers import NumberPattern, format_decimal, format_percent, get_currency_symbol
 from babel.units import format_compound_unit, format_unit
 
-from service.domain.listing.unit_price import Measure, UnitPrice
+from service.domain.listing.unit_price import UnitPrice
 from service.domain.selling.items import SalesUnit
 from service.domain.values.exact import exactly, readable
 from service.domain.values.money import Money, in_currency, minor_unit_decimals, readable_decimals, rounded
@@ -28,20 +28,13 @@ _NO_BREAK_SPACE = "\u00a0"
 _COMMON = "en"
 """The locale whose signs every font has."""
 _UNITS = {
-    Measure.KILOGRAM: "mass-kilogram",
-    Measure.METRE: "length-meter",
-    Measure.SQUARE_METRE: "area-square-meter",
-    Measure.CUBIC_METRE: "volume-cubic-meter",
-}
-"""What CLDR calls each measure."""
-_SOLD_IN = {
     SalesUnit.KILOGRAM: "mass-kilogram",
     SalesUnit.METRE: "length-meter",
     SalesUnit.SQUARE_METRE: "area-square-meter",
     SalesUnit.CUBIC_METRE: "volume-cubic-meter",
     SalesUnit.HOUR: "duration-hour",
 }
-"""What CLDR calls each unit of sale."""
+"""What CLDR calls each unit that is not counted."""
 
 
 class PaperLocale(str):
@@ -80,7 +73,7 @@ def formatted_unit_amount(amount: Money, locale: str) -> str:
 
 def formatted_unit_price(unit_price: UnitPrice, locale: str) -> str:
     """The price of one unit of quantity, such as 3,20 €/kg."""
-    price, unit = _price(unit_price.price, locale), _UNITS[unit_price.measure]
+    price, unit = _price(unit_price.price, locale), _UNITS[SalesUnit(unit_price.measure.value)]
     return _isolated_in(locale, _drawn(locale, lambda words: _per_unit(price, unit, words)))
 
 
@@ -101,7 +94,7 @@ def formatted_measure(quantity: Decimal, unit: SalesUnit, locale: str) -> str:
     """A quantity in its unit, such as 2,5 Std.; of pieces the number alone."""
     if unit is SalesUnit.PIECE:
         return formatted_quantity(quantity, locale)
-    name, figure = _SOLD_IN[unit], readable(quantity, _QUANTITY_DECIMALS)
+    name, figure = _UNITS[unit], readable(quantity, _QUANTITY_DECIMALS)
     return _isolated_in(
         locale, _drawn(locale, lambda words: format_unit(figure, name, length="short", locale=_parsed(words)) or "")
     )

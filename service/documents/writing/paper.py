@@ -1,6 +1,8 @@
 """What the views of all papers share."""
 
 from dataclasses import dataclass
+from datetime import date
+from typing import Any
 
 from babel import Locale
 
@@ -34,6 +36,12 @@ class PaperView:
     day: tuple[int, int, int]
     title: str
     word: str
+
+
+def head_of(locale: str, language: str, day: date) -> dict[str, Any]:
+    """The first members of a view: in which locale and language, for which country, of which day."""
+    of_day = (day.year, day.month, day.day)
+    return {"locale": locale, "language": language, "region": country_of(locale), "day": of_day}
 
 
 def country_name(country: str, language: str) -> str:

@@ -96,7 +96,7 @@ class TestAPriceList:
         assert list_of([priced(tax_share=Decimal(0))]).groups[0].note == ""
 
     def test_has_each_caution_once_with_the_products_that_it_is_about(self) -> None:
-        found = [(each.names, each.text, each.source) for each in list_of(a_stall()).cautions]
+        found = [(each.figure, each.text, each.note) for each in list_of(a_stall()).cautions]
 
         assert found == [("", "Keep it dry.", "A book"), ("Beam", "Not a toy.", "A book")]
 
