@@ -51,6 +51,11 @@ def test_what_it_writes_is_registered_priced_and_quoted_without_a_warning(
     assert Path("mine/order.pdf").read_bytes().startswith(b"%PDF")
 
 
+def test_it_says_that_no_overheads_are_in_its_prices() -> None:
+    assert "until you add them, prices do not pay for these" in begun("mine", *WORDS, "--hour", "22").output
+    assert "until you add them" in Path("mine/workshop.yaml").read_text()
+
+
 def test_every_figure_has_a_unit_or_a_meaning_and_is_marked_unless_it_was_given() -> None:
     begun("mine", *WORDS, "--hour", "22")
 

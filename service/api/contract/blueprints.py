@@ -44,6 +44,9 @@ ones before it; on the demo workshop most work at once.
 4. A quotation: `POST /v1/quotations`, then `POST /v1/quotations/draft/issue`.
 5. A workshop of your own: PUT its tariff, wages, machines, materials and products, from the top of this page on.
 
+Try it with the demo's key. With your own, an example does to your workshop what it says: PUT replaces your `grid` by
+the demo's, and `draft`, `issued` and `newest` are your own newest ones. A program names what it means, by id or number.
+
 **Good to know.** Amounts are exact: every decimal is answered as a text, and may be sent as a text or a JSON number.
 Members that an operation does not have are refused by name (422), also where it has no body at all. Every answer has
 `X-Request-Id`, `Cache-Control` and headers against sniffing and embedding. Built-in tax rates, tariffs and prices are

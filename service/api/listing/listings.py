@@ -47,19 +47,20 @@ class PriceListQuery:
         as_of: the day of the rates and of the prices in force; today in the workshop's time zone if left out.
         channel: code of a sales channel, for its listings only.
         prices: asked: the price that each policy gives on the day; in_force: the price in force on the day, and what is
-            kept of it then.
+            kept of it then. If left out, in force on a page or PDF, which buyers read, else asked.
         locale: only listings for this CLDR locale, or, where it is a language alone, for any of its countries. A page
             or PDF is written in it; if left out, in the one locale of all its listings, or else in the workshop's.
     """
 
     as_of: date | None = None
     channel: Code | None = None
-    prices: ListedPrice = ListedPrice.ASKED
+    prices: ListedPrice | None = None
     locale: LocaleCode | None = None
 
     def entries(self) -> Iterator[PriceListEntry]:
         """The listings that are asked for."""
-        return price_list(workspace(), self.day, self.channel, self.prices, self.locale)
+        usual = ListedPrice.IN_FORCE if current().media_type in (HTML, PDF) else ListedPrice.ASKED
+        return price_list(workspace(), self.day, self.channel, self.prices or usual, self.locale)
 
     @property
     def day(self) -> date:
@@ -74,14 +75,14 @@ class ShelfLabelsQuery(LabelSheet):
     Attributes:
         as_of: the day of the prices; today in the workshop's time zone if left out.
         channel: code of a sales channel, for its listings only.
-        prices: in_force: what buyers pay on the day; asked: what the policies give.
+        prices: in_force: what buyers pay on the day, also if left out; asked: what the policies give.
         locale: only listings for this CLDR locale, or, where it is a language alone, for any of its countries; the
             labels are written in it, as a price list is.
     """
 
     as_of: date | None = None
     channel: Code | None = None
-    prices: ListedPrice = ListedPrice.IN_FORCE
+    prices: ListedPrice | None = None
     locale: LocaleCode | None = None
 
     @property

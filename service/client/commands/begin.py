@@ -93,7 +93,10 @@ def begin(folder: Path, locale: str | None, time_zone: str | None, **given: str 
             (folder / name).write_text(_PLACEHOLDER.sub(lambda found: _value(found[1], values), template), "utf-8")
     except OSError as error:
         raise click.ClickException(f"{error.filename} cannot be written: {error.strerror}") from None
-    click.echo(f"{folder / FILES[0]} is written; every figure marked with * is invented. Next:")
+    click.echo(
+        f"{folder / FILES[0]} is written; every figure marked with * is invented. It has no overheads yet, such as"
+    )
+    click.echo("insurance or your own pay: until you add them, prices do not pay for these. Next:")
     click.echo(f"  pugmill register {shlex.quote(str(folder / FILES[0]))}")
 
 

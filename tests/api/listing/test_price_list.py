@@ -511,6 +511,13 @@ class TestOnPaper:
         assert "more than 1" in response.json["detail"]
         assert "a channel or a locale" in response.json["detail"]
 
+    def test_a_list_for_buyers_has_the_prices_in_force_and_one_for_programs_those_asked(self, shop: Client) -> None:
+        page, asked = shop.get("price-list.html"), shop.get("price-list.html?prices=asked")
+
+        assert "no price in its currency and base quantity is in force" in page.text
+        assert "no price in its currency and base quantity is in force" not in asked.text
+        assert all(row["price"] for row in rows(shop.get("price-list")))
+
     def test_labels_that_are_too_small_are_refused_by_parameter(self, shop: Client) -> None:
         response = shop.get("shelf-labels.pdf?columns=6&margin_x_mm=40")
 
