@@ -14,7 +14,8 @@ from service.api.http.auth import workshop, workspace
 from service.api.http.operations import operation
 from service.api.http.remembered import remembered
 from service.domain.scheduling.lead_time import LeadTime
-from service.domain.values.declared import Bounds, Pieces, declared
+from service.domain.values.declared import Bounds, declared
+from service.domain.values.units import SoldQuantity
 from service.workflows import lead_times
 
 blueprint = Blueprint(
@@ -35,7 +36,7 @@ class LeadTimeQuery:
         is_rush: whether it is made before the orders already promised.
     """
 
-    quantity: Pieces
+    quantity: SoldQuantity
     starting_on: date | None = None
     is_rush: bool = False
 

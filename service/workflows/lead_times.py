@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
+from decimal import Decimal
 
 from service.domain.costing.rate_card import RateCard
 from service.domain.making.explosion import bill_of_resources
@@ -61,7 +62,9 @@ def closed_days_of(workspace: Workspace, supposed: Supposed = NOTHING_SUPPOSED) 
     return closed_days(each for each in closures if isinstance(each, Closure))
 
 
-def lead_time_of(workspace: Workspace, product: str, quantity: int, starting_on: date, *, is_rush: bool) -> LeadTime:
+def lead_time_of(
+    workspace: Workspace, product: str, quantity: Decimal, starting_on: date, *, is_rush: bool
+) -> LeadTime:
     """When a batch of a product can be ready; raises NotRegisteredError if the product is not registered."""
     around = surroundings_of(workspace, [subject("products", product)], starting_on)
     card = RateCard(as_of=starting_on, currency=workspace.workshop.currency, rates=around.rates)

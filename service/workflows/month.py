@@ -32,7 +32,7 @@ from service.domain.values.money import currency_problems_on, in_currency
 from service.domain.values.references import Reference, Registered, Thing, part_in, references_in
 from service.store.registering import rates
 from service.time_limit import next_step
-from service.workflows.costing.cost_sheets import costed
+from service.workflows.costing.cost_sheets import Batch, costed
 from service.workflows.costing.costing import Costing, prepare
 from service.workflows.costing.supposing import NOTHING_SUPPOSED, Supposed, supposed_in_force
 from service.workflows.currency.exchange import Exchange
@@ -58,9 +58,9 @@ class _Asked:
     question: PriceQuestion
 
     @property
-    def batch(self) -> tuple[str, int]:
-        """Product and quantity."""
-        return self.question.product, self.question.quantity
+    def batch(self) -> Batch:
+        """The batch that it is made in."""
+        return self.question.batch
 
     def references(self) -> Iterator[Reference]:
         """Everything it refers to, each with its place in the plan."""
@@ -215,6 +215,7 @@ def _product(costing: Costing, asked: _Asked, sheet: CostSheet, home: str) -> Pl
         listing=line.listing,
         name=(asked.listing.name if asked.listing else "") or sheet.name,
         standard_batch=sheet.quantity,
+        unit=sheet.unit,
         least=line.least_per_month,
         most=line.most_per_month,
         in_whole_batches=line.in_whole_batches,

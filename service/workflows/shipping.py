@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
+from decimal import Decimal
 from typing import Annotated
 
 from service.domain.making.errors import MissingMeasuresError
@@ -10,9 +11,10 @@ from service.domain.shipping.errors import DoesNotFitError, UnknownZoneError
 from service.domain.shipping.estimate import ShippingEstimate, shipping_estimate
 from service.domain.shipping.shipping_rates import ShippingRate
 from service.domain.shipping.shipping_statement import Shipment, ShippingStatement, shipping_statement
-from service.domain.values.declared import Code, Distinct, Length, Pieces, declared
+from service.domain.values.declared import Code, Distinct, Length, declared
 from service.domain.values.errors import Path, TooComplexError
 from service.domain.values.references import Names, references_in
+from service.domain.values.units import SoldQuantity
 from service.workflows.costing.cost_sheets import costed
 from service.workflows.costing.costing import Costing, prepare
 from service.workflows.workspace import Workspace
@@ -30,7 +32,7 @@ class ShippingLine:
     """
 
     product: Annotated[Code, Names("products")]
-    quantity: Pieces
+    quantity: SoldQuantity
 
 
 _PRODUCTS_ONCE = Distinct(by="product", at_entry=True, reason="stands in two lines; add the pieces up")
@@ -91,7 +93,7 @@ class ShippedFrom:
 
 
 def shipped(
-    costing: Costing, service: str, zone: str, pieces: Mapping[str, int], asked_by: ShippedFrom
+    costing: Costing, service: str, zone: str, pieces: Mapping[str, Decimal], asked_by: ShippedFrom
 ) -> tuple[ShippingEstimate, Shipment]:
     """The cheapest parcels for pieces of some products, by a service that has a rate.
 

@@ -13,8 +13,9 @@ from service.api.http.operations import current, operation
 from service.api.http.remembered import remembered
 from service.documents.making.job_sheet_page import job_sheet_page, job_sheet_pdf
 from service.documents.making.job_sheet_view import job_sheet_view
-from service.domain.values.declared import Pieces, declared
+from service.domain.values.declared import declared
 from service.domain.values.forms import LocaleCode
+from service.domain.values.units import SoldQuantity
 from service.workflows.costing.job_sheets import job_of_product
 
 blueprint = Blueprint(
@@ -34,7 +35,7 @@ class JobQuery:
         locale: CLDR locale for words, numbers and dates; the workshop's own if left out.
     """
 
-    quantity: Pieces
+    quantity: SoldQuantity
     locale: LocaleCode | None = None
 
 

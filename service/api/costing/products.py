@@ -24,10 +24,11 @@ from service.documents.costing.cost_sheet_view import cost_sheet_view
 from service.documents.drawing.drawing import ImageForm
 from service.domain.costing.cost_statement import CostStatement
 from service.domain.explaining.cost_workings import CostWorkings
-from service.domain.values.declared import Length, Pieces, declared
+from service.domain.values.declared import Length, declared
 from service.domain.values.errors import InvalidValueError
+from service.domain.values.units import SoldQuantity
 from service.workflows.costing import cost_sheets
-from service.workflows.costing.cost_sheets import StatedBill
+from service.workflows.costing.cost_sheets import Batch, StatedBill, batch_of
 from service.workflows.costing.supposing import NOTHING_SUPPOSED, Supposed
 from service.workflows.costing.workings import WorkedCost, work_out_cost
 
@@ -45,10 +46,10 @@ class BatchQuery:
     """Which batch.
 
     Attributes:
-        quantity: good pieces in the batch.
+        quantity: good pieces in the batch, or units of the product.
     """
 
-    quantity: Pieces
+    quantity: SoldQuantity
 
 
 @declared
@@ -56,12 +57,18 @@ class CostQuery:
     """Which batch, on which day.
 
     Attributes:
-        quantity: good pieces in the batch.
+        quantity: good pieces in the batch, or units of the product.
         as_of: the day whose rates are used; today in the workshop's time zone if left out.
+        pieces_per_order: what is ordered together, for overhead that is spread over orders; all of it if left out.
     """
 
-    quantity: Pieces
+    quantity: SoldQuantity
     as_of: date | None = None
+    pieces_per_order: SoldQuantity | None = None
+
+    def batch(self, product: str) -> Batch:
+        """The batch of a product."""
+        return batch_of(product, self.quantity, self.pieces_per_order)
 
 
 SHEET_DOCUMENTS = (HTML, PDF, *IMAGES)
@@ -74,18 +81,24 @@ class WhatIfQuestion:
     Attributes:
         quantity: good pieces in the batch.
         as_of: the day whose rates are used; today in the workshop's time zone if left out.
+        pieces_per_order: what is ordered together, for overhead that is spread over orders; all of it if left out.
         rates: terms by resource, for instance "tariffs/grid", in place of those in force; for this answer only.
         facts: facts by registered thing, for instance "machines/press", in place of those registered; likewise.
     """
 
-    quantity: Pieces
+    quantity: SoldQuantity
     as_of: date | None = None
+    pieces_per_order: SoldQuantity | None = None
     rates: Annotated[Mapping[str, Any], Length(at_most=MAX_RATES)] = field(default_factory=dict)
     facts: Annotated[Mapping[str, Any], Length(at_most=MAX_RATES)] = field(default_factory=dict)
 
     def problems(self) -> Iterator[InvalidValueError]:
         if not self.rates and not self.facts:
             yield InvalidValueError(("rates",), "say what to suppose (rates or facts), or ask with GET")
+
+    def batch(self, product: str) -> Batch:
+        """The batch of a product."""
+        return batch_of(product, self.quantity, self.pieces_per_order)
 
     @property
     def supposed(self) -> Supposed:
@@ -96,8 +109,9 @@ class WhatIfSchema(DeclaredSchema):
     """Which batch, on which day, at which what-if rates and facts."""
 
     declared_class = WhatIfQuestion
-    quantity = field_of(Pieces, required=True, description="Good pieces in the batch.")
+    quantity = field_of(SoldQuantity, required=True, description="Good pieces in the batch.")
     as_of = field_of(date | None, description="The day whose rates are used; today if left out.")
+    pieces_per_order = field_of(SoldQuantity | None, description="What is ordered together; all of it if left out.")
     rates = rates_field()
     facts = facts_field()
 
@@ -130,7 +144,7 @@ class CostSheet(MethodView):
 
         A page or PDF has every formula written out; a picture shows what the cost of a piece consists of.
         """
-        return _shown(code, query.quantity, query.as_of)
+        return _shown(query.batch(code), query.as_of)
 
     @operation("supposeCostSheet", documents=SHEET_DOCUMENTS, stores=False, refuses=(409,))
     @blueprint.arguments(WhatIfSchema(), example=WHAT_IF)
@@ -140,12 +154,12 @@ class CostSheet(MethodView):
 
         Nothing is stored.
         """
-        return _shown(code, question.quantity, question.as_of, question.supposed)
+        return _shown(question.batch(code), question.as_of, question.supposed)
 
 
-def _shown(code: str, quantity: int, as_of: date | None, supposed: Supposed = NOTHING_SUPPOSED) -> flask.Response:
+def _shown(batch: Batch, as_of: date | None, supposed: Supposed = NOTHING_SUPPOSED) -> flask.Response:
     media_type = current().media_type
-    asked = workspace(), code, quantity, as_of or workshop().today(), supposed
+    asked = workspace(), batch, as_of or workshop().today(), supposed
     if media_type in (HTML, PDF):
         return _written(work_out_cost(*asked), media_type)
     statement = cost_sheets.cost_product(*asked)
@@ -176,7 +190,7 @@ class Workings(MethodView):
         To find out where a figure comes from, step by step; each result is exact to the last digit shown.
         """
         as_of = query.as_of or workshop().today()
-        worked = work_out_cost(workspace(), code, query.quantity, as_of)
+        worked = work_out_cost(workspace(), query.batch(code), as_of)
         return answer(worked.workings)
 
     @operation("supposeCostWorkings", stores=False, refuses=(409,))
@@ -188,5 +202,5 @@ class Workings(MethodView):
         To see which step a change of a rate or of a machine goes through.
         """
         as_of = question.as_of or workshop().today()
-        worked = work_out_cost(workspace(), code, question.quantity, as_of, question.supposed)
+        worked = work_out_cost(workspace(), question.batch(code), as_of, question.supposed)
         return answer(worked.workings)

@@ -24,7 +24,6 @@ from service.domain.values.declared import (
     CurrencyCode,
     Length,
     NotNegative,
-    Pieces,
     Positive,
     ProperShare,
     declared,
@@ -32,6 +31,7 @@ from service.domain.values.declared import (
 )
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.unit_costs import CostBasis
+from service.domain.values.units import SoldQuantity
 from service.workflows.pricing import pricing
 from service.workflows.pricing.pricing import PriceSheet
 from service.workflows.pricing.sale_way import PriceQuestion
@@ -67,9 +67,9 @@ class PriceQuery:
             no channel.
     """
 
-    quantity: Pieces
+    quantity: SoldQuantity
     base_quantity: BaseQuantity = 1
-    pieces_per_order: Pieces | None = None
+    pieces_per_order: SoldQuantity | None = None
     as_of: date | None = None
     tax: Code | None = None
     channel: Code | None = None

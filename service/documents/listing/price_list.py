@@ -10,9 +10,9 @@ from service.domain.listing.listings import Availability
 from service.domain.listing.price_list import PriceListEntry
 from service.domain.listing.unit_price import UnitPrice
 from service.domain.selling.channels import Display
-from service.domain.selling.items import SalesUnit
 from service.domain.selling.seller import Seller
 from service.domain.values.money import Money
+from service.domain.values.units import Unit
 from service.encoding import encoded, to_bytes
 
 COLUMNS = (
@@ -75,7 +75,7 @@ def _cell(value: Any) -> str:
     return guarded(value) if isinstance(value, str) else str(encoded(value))
 
 
-_MILLIMETRE, _KILOGRAM, _PIECE = "MMT", SalesUnit.KILOGRAM.traits.code, SalesUnit.PIECE.traits.code
+_MILLIMETRE, _KILOGRAM, _PIECE = "MMT", Unit.KILOGRAM.traits.code, Unit.PIECE.traits.code
 """Source: UN/ECE Recommendation No. 20, Codes for Units of Measure Used in International Trade, common codes."""
 _SELLER = "#seller"
 """Names the seller within the document, if it has no web site."""
@@ -168,7 +168,7 @@ def _price_specifications(price: Money, entry: PriceListEntry) -> Iterator[dict[
     is_taxed = entry.display is Display.TAX_INCLUSIVE
     yield _price_specification(price, is_taxed=is_taxed, referenceQuantity=_base_quantity(entry))
     if entry.unit_price is not None:
-        reference = _quantity(Decimal(1), SalesUnit(entry.unit_price.measure.value).traits.code)
+        reference = _quantity(Decimal(1), Unit(entry.unit_price.measure.value).traits.code)
         yield _price_specification(entry.unit_price.price, is_taxed=True, referenceQuantity=reference)
 
 

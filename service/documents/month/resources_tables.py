@@ -5,7 +5,7 @@ from decimal import Decimal
 
 from service.documents.month.month_writing import Cell, MonthWriting, TableView
 from service.documents.writing.formats import isolated
-from service.domain.making.resources import Unit
+from service.domain.values.units import Unit
 
 _SYMBOLS = {Unit.KILOGRAM: "kg", Unit.LITRE: "l", Unit.METRE: "m", Unit.SQUARE_METRE: "m²"}
 

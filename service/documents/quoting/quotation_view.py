@@ -18,9 +18,9 @@ from service.documents.writing.paper import Entry, country_name, country_of, hea
 from service.domain.quoting.life import Status
 from service.domain.quoting.quotation import QuotedLine, QuotedQuantity
 from service.domain.safety.cautions import Concern
-from service.domain.selling.items import SalesUnit
 from service.domain.values.exact import ZERO, exactly, whole_down
 from service.domain.values.money import Money, in_currency
+from service.domain.values.units import Unit
 
 _SAVING_DECIMALS = 3
 
@@ -36,7 +36,7 @@ class _Making(QuotationWriting):
     def view(self) -> QuotationView:
         paper, words = self.paper, self.words
         day = paper.issued_on or paper.quoted_on
-        in_pieces = all(line.unit is SalesUnit.PIECE for line in self.figures.lines)
+        in_pieces = all(line.unit is Unit.PIECE for line in self.figures.lines)
         is_of_one = in_pieces and all(line.quoted.base_quantity == 1 for line in self.figures.lines)
         price = words("Price a piece") if is_of_one else words("Price")
         counted = words("Pieces") if in_pieces else words("Quantity")
@@ -167,9 +167,9 @@ class _Making(QuotationWriting):
             )
         return self.words("Other quantities you may choose instead, not in the total below:")
 
-    def _quantity(self, unit: SalesUnit, quoted: QuotedQuantity, amount: Money) -> QuantityView:
+    def _quantity(self, unit: Unit, quoted: QuotedQuantity, amount: Money) -> QuantityView:
         share = _per_mille(quoted.saving_share or ZERO)
-        saved = self.words("You save a piece") if unit is SalesUnit.PIECE else self.words("You save")
+        saved = self.words("You save a piece") if unit is Unit.PIECE else self.words("You save")
         told = f"{saved}{self.words.colon}{formatted_share(share, self.locale)}"
         return QuantityView(
             quantity=formatted_measure(quoted.quantity, unit, self.locale),

@@ -18,9 +18,9 @@ from babel.numbers import NumberPattern, format_decimal, format_percent, get_cur
 from babel.units import format_compound_unit, format_unit
 
 from service.domain.listing.unit_price import UnitPrice
-from service.domain.selling.items import SalesUnit
 from service.domain.values.exact import exactly, readable
 from service.domain.values.money import Money, in_currency, minor_unit_decimals, readable_decimals, rounded
+from service.domain.values.units import Unit
 
 _QUANTITY_DECIMALS, _SHARE_DECIMALS = 3, 3
 """Of quantities, and of shares of one, as people read them."""
@@ -28,11 +28,11 @@ _NO_BREAK_SPACE = "\u00a0"
 _COMMON = "en"
 """The locale whose signs every font has."""
 _UNITS = {
-    SalesUnit.KILOGRAM: "mass-kilogram",
-    SalesUnit.METRE: "length-meter",
-    SalesUnit.SQUARE_METRE: "area-square-meter",
-    SalesUnit.CUBIC_METRE: "volume-cubic-meter",
-    SalesUnit.HOUR: "duration-hour",
+    Unit.KILOGRAM: "mass-kilogram",
+    Unit.METRE: "length-meter",
+    Unit.SQUARE_METRE: "area-square-meter",
+    Unit.CUBIC_METRE: "volume-cubic-meter",
+    Unit.HOUR: "duration-hour",
 }
 """What CLDR calls each unit that is not counted."""
 
@@ -73,7 +73,7 @@ def formatted_unit_amount(amount: Money, locale: str) -> str:
 
 def formatted_unit_price(unit_price: UnitPrice, locale: str) -> str:
     """The price of one unit of quantity, such as 3,20 €/kg."""
-    price, unit = _price(unit_price.price, locale), _UNITS[SalesUnit(unit_price.measure.value)]
+    price, unit = _price(unit_price.price, locale), _UNITS[Unit(unit_price.measure.value)]
     return _isolated_in(locale, _drawn(locale, lambda words: _per_unit(price, unit, words)))
 
 
@@ -90,9 +90,9 @@ def formatted_quantity(quantity: Decimal, locale: str) -> str:
     return formatted_number(readable(quantity, _QUANTITY_DECIMALS), locale)
 
 
-def formatted_measure(quantity: Decimal, unit: SalesUnit, locale: str) -> str:
+def formatted_measure(quantity: Decimal, unit: Unit, locale: str) -> str:
     """A quantity in its unit, such as 2,5 Std.; of pieces the number alone."""
-    if unit is SalesUnit.PIECE:
+    if unit is Unit.PIECE:
         return formatted_quantity(quantity, locale)
     name, figure = _UNITS[unit], readable(quantity, _QUANTITY_DECIMALS)
     return _isolated_in(

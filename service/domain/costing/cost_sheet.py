@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.costing.rate_card import RateCard
-from service.domain.costing.rate_table import OPTIONAL_PARTS, PoolShare, charged
+from service.domain.costing.rate_table import PoolShare, charged, is_optional
 from service.domain.making.bill_of_resources import BillOfResources, ProductBatch, ResourceLine, ValuePool
 from service.domain.making.cost_classes import CostClass
 from service.domain.values.exact import ZERO, apportioned, exactly
@@ -79,8 +79,9 @@ class CostSheet(CostedBatch):
 
     def shown_per_piece(self) -> tuple[Decimal, ...]:
         """The lines for a piece, with four more decimals, adding up to the rounded unit cost."""
-        pieces = Decimal(self.quantity)
-        return apportioned((line.amount / pieces for line in self.lines), WITH_MORE_DIGITS.decimals_in(self.currency))
+        return apportioned(
+            (line.amount / self.quantity for line in self.lines), WITH_MORE_DIGITS.decimals_in(self.currency)
+        )
 
     def variable_share_of(self, shown: tuple[Decimal, ...]) -> Decimal:
         """The sum of the shown variable lines, so that every document shows the same figure."""
@@ -107,8 +108,7 @@ def _missing(bill: BillOfResources, rates: Mapping[str, Decimal]) -> list[str]:
     if not without:
         return []
     rated = {whole_of(resource) for resource in rates}
-    optional = OPTIONAL_PARTS.values()
-    owners = (whole_of(each) for each in without if whole_of(each) not in rated or part_in(each) not in optional)
+    owners = (whole_of(each) for each in without if whole_of(each) not in rated or not is_optional(part_in(each)))
     return list(dict.fromkeys(owners))
 
 
@@ -135,6 +135,7 @@ def cost_sheet(bill: BillOfResources, rates: Mapping[str, Decimal], card: RateCa
         product=bill.product,
         name=bill.name,
         quantity=bill.quantity,
+        unit=bill.unit,
         as_of=card.as_of,
         currency=card.currency,
         lines=(*lines, *pools),

@@ -5,7 +5,7 @@ from decimal import Decimal
 
 from service.domain.costing.cost_sheet import CostSheet
 from service.domain.costing.rate_jump import named
-from service.domain.costing.rate_table import OPTIONAL_PARTS
+from service.domain.costing.rate_table import is_optional
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.cost_classes import CostClass
 from service.domain.making.resources import ENTIRE_TOOL
@@ -16,13 +16,13 @@ from service.domain.values.references import part_in
 def zero_lines(sheet: CostSheet) -> Iterator[PlausibilityWarning]:
     """A warning for each line whose rate is 0, apart from parts that terms may leave out."""
     for line in sheet.lines:
-        if not line.rate and part_in(line.resource) not in OPTIONAL_PARTS.values():
+        if not line.rate and not is_optional(part_in(line.resource)):
             yield _free(line.name, sheet.product)
 
 
 def zero_rates(name: str, rates: Mapping[str, Decimal]) -> Iterator[PlausibilityWarning]:
     """A warning for each part of a resource whose unit rate is 0, apart from parts that terms may leave out."""
-    parts = [part for part, rate in rates.items() if not rate and part not in OPTIONAL_PARTS.values()]
+    parts = [part for part, rate in rates.items() if not rate and not is_optional(part)]
     yield from (_free(named(name, part)) for part in parts if part != ENTIRE_TOOL)
 
 

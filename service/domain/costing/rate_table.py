@@ -8,13 +8,19 @@ from decimal import Decimal
 from service.domain.costing.rate_card import RateCard, unit_rates
 from service.domain.making.cost_classes import CostClass
 from service.domain.making.overheads import Overhead, OverheadBase
-from service.domain.making.resources import RECLAIMED, STANDING, Material, Tariff, heading
+from service.domain.making.resources import DISPOSED, RECLAIMED, STANDING, Material, Tariff, heading
 from service.domain.values.errors import PugmillError
 from service.domain.values.exact import ONE, ZERO, exactly
 from service.domain.values.references import Registered, part_in, part_of
 
-OPTIONAL_PARTS: Mapping[type, str] = {Material: RECLAIMED, Tariff: STANDING}
+OPTIONAL_PARTS: Mapping[type, tuple[str, ...]] = {Material: (RECLAIMED, DISPOSED), Tariff: (STANDING,)}
 """Parts that terms may leave out; these then cost nothing."""
+_OPTIONAL = frozenset(part for parts in OPTIONAL_PARTS.values() for part in parts)
+
+
+def is_optional(part: str) -> bool:
+    """Whether terms may leave out this part of a resource."""
+    return part in _OPTIONAL
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,8 +132,8 @@ def _parts(resource: str, facts: Registered, rates: Mapping[str, Decimal], card:
     """The parts of a resource; parts that its terms leave out cost nothing."""
     if not rates:
         return {}
-    optional = OPTIONAL_PARTS.get(type(facts))
-    priced = {**({} if optional is None else {part_of(resource, optional): ZERO}), **rates}
+    optional = OPTIONAL_PARTS.get(type(facts), ())
+    priced = {**{part_of(resource, part): ZERO for part in optional}, **rates}
     found = {}
     for part, rate in priced.items():
         cost_class, variable = heading(facts, part_in(part))

@@ -5,7 +5,7 @@ from dataclasses import Field
 from decimal import Decimal
 from typing import Annotated, Any, ClassVar, Protocol
 
-from service.domain.making.resources import ENTIRE_TOOL, RECLAIMED, STANDING, Tariff
+from service.domain.making.resources import DISPOSED, ENTIRE_TOOL, RECLAIMED, STANDING, Tariff
 from service.domain.values.declared import Bounds, Code, Length, NotNegative, Positive, PositiveShare, Share, declared
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import MONTHS_PER_YEAR, ONE, WEEKS_PER_YEAR, ZERO
@@ -25,19 +25,23 @@ class MaterialRate:
     """What a unit of a material costs.
 
     Attributes:
-        price: for one unit, delivered; in any currency.
+        price: for one unit, delivered; in any currency. Negative if the workshop is paid to take it, by a gate fee.
         reclaim_value: the value of a unit of loss after regrinding; nothing if left out.
+        disposal_cost: to get rid of a unit that is lost and not reclaimed; nothing if left out.
     """
 
-    price: NotNegativeMoney
+    price: Money
     reclaim_value: NotNegativeMoney | None = None
+    disposal_cost: NotNegativeMoney | None = None
 
     def components(self, convert: Convert) -> Components:
-        """The price of a unit; for reclaimed material the negative of its value."""
-        priced = {WHOLE: {"price": convert(self.price)}}
-        if self.reclaim_value is None:
-            return priced
-        return {**priced, RECLAIMED: {"reclaim value": -convert(self.reclaim_value)}}
+        """The price of a unit; for reclaimed material the negative of its value; for waste the cost of its disposal."""
+        parts = {WHOLE: {"price": convert(self.price)}}
+        if self.reclaim_value is not None:
+            parts[RECLAIMED] = {"reclaim value": -convert(self.reclaim_value)}
+        if self.disposal_cost is not None:
+            parts[DISPOSED] = {"disposal cost": convert(self.disposal_cost)}
+        return parts
 
 
 @declared

@@ -16,7 +16,7 @@ from service.domain.making.explosion import bill_of_resources
 from service.domain.making.overheads import Overhead
 from service.domain.making.products import Catalogue
 from service.domain.values.errors import TooComplexError
-from service.domain.values.exact import ZERO, exactly
+from service.domain.values.exact import ONE, ZERO, exactly
 from service.domain.values.references import Registered, Thing, part_of
 from service.domain.values.shown import shown
 from service.domain.values.traced import Traced
@@ -38,7 +38,12 @@ class CostWorkings(CostedBatch):
 
 @exactly
 def cost_workings(
-    statement: CostStatement, catalogue: Catalogue, card: RateCard, pools: Mapping[str, Overhead], convert: Convert
+    statement: CostStatement,
+    catalogue: Catalogue,
+    card: RateCard,
+    pools: Mapping[str, Overhead],
+    convert: Convert,
+    orders: Decimal = ONE,
 ) -> CostWorkings:
     """Explains a shown sheet by running the functions of costing again with traced figures.
 
@@ -48,7 +53,7 @@ def cost_workings(
         TooComplexError: there are more than MAX_FIGURES operations, issues and lines.
     """
     pieces, known = Traced(statement.quantity, label="good pieces in the batch"), with_traced_figures(catalogue)
-    bill = bill_of_resources(statement.product, pieces, known)
+    bill = bill_of_resources(statement.product, pieces, known, orders=Traced(orders, label="orders"))
     if len(bill.steps) + len(bill.issues) + len(bill.lines) > MAX_FIGURES:
         raise TooComplexError("operations, issues and lines in workings", MAX_FIGURES)
     gathered = _Gathered(Workbook(), statement, bill, known)
@@ -78,10 +83,11 @@ class _Gathered:
         """Quantities of each product, pieces from the last operation backwards, then of each resource."""
         for code, pieces in self.bill.pieces_made.items():
             self.book.section("Quantities", self.catalogue.products[code].name)
-            self.book.note(pieces, "pieces to make", "piece")
+            unit = self.catalogue.products[code].unit.value
+            self.book.note(pieces, "pieces to make", unit)
             steps = [step for step in self.bill.steps if step.product == code]
             for step in reversed(steps):
-                self.book.note(step.pieces_started, "pieces started", "piece", step.operation)
+                self.book.note(step.pieces_started, "pieces started", unit, step.operation)
             for step in steps:
                 self._operation(step)
             self._issues(code)
@@ -115,7 +121,7 @@ class _Gathered:
                     material = self.catalogue.materials[item]
                     name, unit = material.name, material.unit.value
                 else:
-                    name, unit = self.catalogue.products[item].name, "piece"
+                    name, unit = self.catalogue.products[item].name, self.catalogue.products[item].unit.value
                 self.book.note(issue.in_good_pieces, "in good pieces", unit, name)
                 self.book.note(issue.issued, "issued", unit, name)
 

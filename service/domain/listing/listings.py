@@ -8,11 +8,12 @@ from service.domain.listing.unit_price import Measure
 from service.domain.pricing.policy import PricingPolicy
 from service.domain.selling.base_quantity import BaseQuantity, sold_together_problems
 from service.domain.selling.route import shipping_problems
-from service.domain.values.declared import Code, CurrencyCode, Length, Line, Paragraph, Pieces, declared
+from service.domain.values.declared import Code, CurrencyCode, Length, Line, Paragraph, declared
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.forms import LocaleCode, WebAddress
 from service.domain.values.money import IN_USE
 from service.domain.values.references import Names
+from service.domain.values.units import SoldQuantity
 
 
 class Availability(StrEnum):
@@ -69,8 +70,8 @@ class Listing:
     locale: LocaleCode
     policy: PricingPolicy
     base_quantity: BaseQuantity = 1
-    pieces_per_order: Pieces | None = None
-    standard_batch: Pieces
+    pieces_per_order: SoldQuantity | None = None
+    standard_batch: SoldQuantity
     tax: Annotated[Code, Names("taxes")] | None = None
     shipping_service: Annotated[Code, Names("shipping-services")] | None = None
     shipping_zone: Code | None = None

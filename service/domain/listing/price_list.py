@@ -8,6 +8,7 @@ from service.domain.listing.listings import Availability
 from service.domain.listing.unit_price import UnitPrice
 from service.domain.safety.cautions import Caution
 from service.domain.selling.channels import Display
+from service.domain.values.exact import ONE
 from service.domain.values.money import Money
 from service.domain.values.shown import Quantity
 
@@ -37,7 +38,7 @@ class PriceListEntry:
     as_of: date
     currency: str
     base_quantity: int = 1
-    pieces_per_order: int = 1
+    pieces_per_order: Quantity = ONE
     price: Money | None = None
     display: Display | None = None
     gross_price: Money | None = None

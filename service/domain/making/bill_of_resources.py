@@ -8,9 +8,10 @@ from typing import NamedTuple
 from service.domain.making.cost_classes import CostClass
 from service.domain.making.overheads import OverheadBase
 from service.domain.making.products import Tooling
-from service.domain.values.exact import MINUTES_PER_HOUR, ZERO
+from service.domain.values.exact import MINUTES_PER_HOUR, ONE, ZERO
 from service.domain.values.references import part_in, whole_of
 from service.domain.values.shown import Quantity
+from service.domain.values.units import Unit
 
 _WORKING = ("machines/", "labour-grades/")
 
@@ -61,10 +62,10 @@ class Step:
     Attributes:
         product: code of the product or sub-assembly.
         operation: its name.
-        pieces_good: good pieces wanted from it.
+        pieces_good: good pieces, or units of the product, wanted from it.
         pieces_started: pieces that must be started, as an expected value.
-        cycles: cycles of the machine, repeats for scrap included.
-        run_minutes: cycles × cycle time.
+        cycles: cycles of the machine, repeats for scrap included; 0 where it is timed by throughput.
+        run_minutes: cycles × cycle time, or the pieces started ÷ throughput.
         machine_minutes: setup, warm-up and run; 0 for work at a bench.
         electricity_kwh: drawn by its machine.
         learning_factor: factor on the labour time of the run; 1 for a well-known product.
@@ -72,6 +73,7 @@ class Step:
         labour_minutes: of each grade, set-up and run, learning included.
         runs_with_previous: whether it works while the step before it still runs.
         learning_model: cumulative_average or unit; empty for a well-known product.
+        setups: 1 if it is set up for the batch, else 0.
     """
 
     product: str
@@ -87,6 +89,7 @@ class Step:
     labour_minutes: Mapping[str, Quantity] = field(default_factory=dict)
     runs_with_previous: bool = False
     learning_model: str = ""
+    setups: Quantity = ZERO
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,6 +102,9 @@ class MaterialIssue:
         operation: name of the operation it enters at; empty for a product without operations.
         issued: quantity drawn from stock.
         in_good_pieces: the part of it that is in good pieces.
+        reclaimed: the part of it that is lost and ground up again.
+        reclaimed_as: code of the material that it is then; empty if it is the same.
+        disposed: the part of it that is lost and has to be got rid of.
     """
 
     product: str
@@ -106,6 +112,9 @@ class MaterialIssue:
     operation: str
     issued: Quantity
     in_good_pieces: Quantity
+    reclaimed: Quantity = ZERO
+    reclaimed_as: str = ""
+    disposed: Quantity = ZERO
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -115,12 +124,14 @@ class ProductBatch:
     Attributes:
         product: code of the product.
         name: its name.
-        quantity: good pieces in the batch.
+        quantity: good pieces in the batch, or units of the product.
+        unit: what the product is made and sold by.
     """
 
     product: str
     name: str
-    quantity: int
+    quantity: Quantity
+    unit: Unit = Unit.PIECE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,6 +145,7 @@ class BillOfResources(ProductBatch):
         steps: the operations.
         issues: materials and sub-assemblies drawn.
         tooling: how every tool is charged; None where each operation says so itself.
+        orders: how many orders the batch is sold in.
     """
 
     lines: tuple[ResourceLine, ...]
@@ -142,6 +154,7 @@ class BillOfResources(ProductBatch):
     steps: tuple[Step, ...]
     issues: tuple[MaterialIssue, ...]
     tooling: Tooling | None = None
+    orders: Quantity = ONE
 
     @property
     def resources(self) -> tuple[str, ...]:
@@ -182,5 +195,5 @@ class BillOfResources(ProductBatch):
 class BatchBill(NamedTuple):
     """What a listing's standard batch consumes: good pieces, and the quantity of each part of a resource."""
 
-    pieces: int
+    pieces: Decimal
     quantities: Mapping[str, Decimal]

@@ -7,10 +7,10 @@ from decimal import Decimal
 from service.domain.making.bill_of_resources import BillOfResources, MaterialIssue, ResourceLine, Step, ValuePool
 from service.domain.making.errors import InconsistentProductError, ProductLoopError
 from service.domain.making.learning import learning_factor, model_of
-from service.domain.making.overheads import BatchVolume
+from service.domain.making.overheads import BatchVolume, Overhead
 from service.domain.making.products import BillLine, Catalogue, Operation, Product, Tooling, inconsistencies
-from service.domain.making.resources import ENTIRE_TOOL, RECLAIMED, STANDING, Machine, MaterialUse, heading
-from service.domain.values.errors import TooComplexError
+from service.domain.making.resources import DISPOSED, ENTIRE_TOOL, RECLAIMED, STANDING, Machine, MaterialUse, heading
+from service.domain.values.errors import InvalidValueError, InvalidValuesError, TooComplexError
 from service.domain.values.exact import MINUTES_PER_HOUR, ONE, ZERO, exactly, whole_up
 from service.domain.values.message import Message
 from service.domain.values.references import WHOLE, Registered, part_of
@@ -19,6 +19,8 @@ MAX_DEPTH = 50
 MAX_RESOURCES = 10_000
 MAX_STEPS = 50_000
 """The most operations and bill-of-materials lines, over all sub-assemblies."""
+_LOST = {RECLAIMED: "{name}, credit for regrind", DISPOSED: "{name}, disposal of waste"}
+"""The names of the lines for what is lost of a material, by part."""
 
 
 def made_in_order(code: str, products: Mapping[str, Product]) -> list[str]:
@@ -76,8 +78,10 @@ def warm_ups(minutes: Decimal, machine: Machine) -> Decimal:
 class _Explosion:
     """Adds up, product by product, what a batch consumes."""
 
-    def __init__(self, code: str, quantity: Decimal, catalogue: Catalogue, tooling: Tooling | None) -> None:
-        self.catalogue, self.tooling = catalogue, tooling
+    def __init__(
+        self, code: str, quantity: Decimal, catalogue: Catalogue, tooling: Tooling | None, orders: Decimal
+    ) -> None:
+        self.code, self.catalogue, self.tooling, self.orders = code, catalogue, tooling, orders
         self.made: dict[str, Decimal] = defaultdict(lambda: ZERO, {code: quantity})
         self.issued: dict[tuple[str, str], Decimal] = defaultdict(lambda: ZERO)
         self.labour_minutes: dict[str, Decimal] = defaultdict(lambda: ZERO)
@@ -113,24 +117,35 @@ class _Explosion:
         started = starts.get(entry, pieces)
         issued = line.quantity_per_piece * started / (ONE - line.process_loss_share) + line.quantity_per_batch
         contained = line.quantity_per_piece * pieces
+        reclaimed = disposed = ZERO
         if line.product is not None:
             self.made[line.product] += issued
             item = f"products/{line.product}"
         else:
             assert line.material is not None  # a line names one or the other
+            item, lost = f"materials/{line.material}", issued - contained
+            reclaimed, disposed = lost * line.reclaim_share, lost * line.disposed_share
             self.issued[line.material, WHOLE] += issued
-            self.issued[line.material, RECLAIMED] += (issued - contained) * line.reclaim_share
-            item = f"materials/{line.material}"
+            self.issued[line.reclaimed_as or line.material, RECLAIMED] += reclaimed
+            self.issued[line.material, DISPOSED] += disposed
         self.issues.append(
-            MaterialIssue(product=code, item=item, operation=entry, issued=issued, in_good_pieces=contained)
+            MaterialIssue(
+                product=code,
+                item=item,
+                operation=entry,
+                issued=issued,
+                in_good_pieces=contained,
+                reclaimed=reclaimed,
+                reclaimed_as=line.reclaimed_as or "",
+                disposed=disposed,
+            )
         )
 
     def _operate(
         self, code: str, operation: Operation, flow: tuple[Decimal, Decimal], factor: Decimal, model: str
     ) -> None:
         out, start = flow
-        cycles = whole_up(out / operation.pieces_per_cycle) / operation.yield_share
-        run_minutes = cycles * operation.cycle_minutes
+        cycles, run_minutes = _run(operation, out, start)
         machine_minutes = kwh = ZERO
         if operation.machine is not None:
             machine = self.catalogue.machines[operation.machine]
@@ -145,7 +160,8 @@ class _Explosion:
         for grade, minutes in labour_minutes.items():
             self.labour_minutes[grade] += minutes
         if operation.tool is not None:
-            self._use(operation.tool, self.tooling or operation.tooling, cycles)
+            tooling = operation.tooling if operation.units_per_hour else self.tooling or operation.tooling
+            self._use(operation.tool, tooling, cycles)
         self.steps.append(
             Step(
                 product=code,
@@ -161,6 +177,7 @@ class _Explosion:
                 labour_minutes=labour_minutes,
                 runs_with_previous=operation.runs_with_previous,
                 learning_model=model,
+                setups=ONE if operation.setup_minutes else ZERO,
             )
         )
 
@@ -209,25 +226,42 @@ class _Explosion:
         for (code, part), quantity in self.issued.items():
             material = self.catalogue.materials[code]
             if quantity and material.use is use:
-                name = Message("{name}, credit for regrind", name=material.name) if part else material.name
+                name = Message(_LOST[part], name=material.name) if part else material.name
                 yield _line(f"materials/{code}", material, quantity, material.unit.value, part=part, name=name)
 
     def _overhead_lines(self) -> Iterator[ResourceLine]:
-        batch = BatchVolume(
-            machine_hours=sum(self.machine_minutes.values(), ZERO) / MINUTES_PER_HOUR,
-            labour_hours=sum(self.labour_minutes.values(), ZERO) / MINUTES_PER_HOUR,
-            pieces=sum(self.made.values(), ZERO),
-        )
         for code, pool in self.catalogue.overheads.items():
             base = pool.base.traits
             if base.quantity is not None:
-                yield _line(f"overheads/{code}", pool, base.quantity(batch), base.unit)
+                yield _line(f"overheads/{code}", pool, base.quantity(self._volume(pool)), base.unit)
+
+    def _volume(self, pool: Overhead) -> BatchVolume:
+        """What the batch takes of each base, as far as the pool bears on it."""
+        steps = [step for step in self.steps if pool.bears_on(step.product, step.machine)]
+        return BatchVolume(
+            machine_hours=sum((step.machine_minutes for step in steps), ZERO) / MINUTES_PER_HOUR,
+            labour_hours=sum((sum(step.labour_minutes.values(), ZERO) for step in steps), ZERO) / MINUTES_PER_HOUR,
+            pieces=sum((pieces for product, pieces in self.made.items() if pool.bears_on(product)), ZERO),
+            orders=self.orders if pool.bears_on(self.code) else ZERO,
+            setups=sum((step.setups for step in steps), ZERO),
+        )
 
     def value_pools(self) -> Iterator[ValuePool]:
         """The pools that are a share of a subtotal."""
         for code, pool in self.catalogue.overheads.items():
             if pool.base.is_value:
                 yield ValuePool(resource=f"overheads/{code}", name=pool.name, base=pool.base, variable=pool.variable)
+
+
+def _run(operation: Operation, out: Decimal, start: Decimal) -> tuple[Decimal, Decimal]:
+    """Cycles and minutes of the run, of which there are no cycles where it is timed by throughput.
+
+    cycles = ⌈out ÷ pieces per cycle⌉ ÷ yield,  minutes = cycles × cycle time;  or  started ÷ units an hour × 60.
+    """
+    if operation.units_per_hour is not None:
+        return ZERO, start / operation.units_per_hour * MINUTES_PER_HOUR
+    cycles = whole_up(out / operation.pieces_per_cycle) / operation.yield_share
+    return cycles, cycles * operation.cycle_minutes
 
 
 def _line(
@@ -246,25 +280,30 @@ def _line(
 
 @exactly
 def bill_of_resources(
-    code: str, quantity: int | Decimal, catalogue: Catalogue, tooling: Tooling | None = None
+    code: str, quantity: int | Decimal, catalogue: Catalogue, tooling: Tooling | None = None, orders: Decimal = ONE
 ) -> BillOfResources:
-    """Everything a batch of good pieces consumes, including its sub-assemblies.
+    """Everything a batch of good pieces, or units, consumes, including its sub-assemblies.
 
     Each sub-assembly is made in one lot, as large as the whole batch needs. Quantities are expected values: a yield of
-    0.95 starts 1/0.95 pieces for a good one. Cycles are rounded up before the yield:
+    0.95 starts 1/0.95 pieces for a good one. Cycles are rounded up before the yield, throughput is not:
     cycles = ⌈out ÷ pieces per cycle⌉ ÷ yield.
 
     Args:
         quantity: good pieces; a traced figure, to trace the quantities.
         tooling: how every tool is charged; as each operation says if left out.
+        orders: how many orders the batch is sold in, for pools that are spread over orders.
 
     Raises:
+        InvalidValuesError: the quantity is none of the product's unit: half a piece.
         ProductLoopError: a product would contain itself.
         InconsistentProductError: a machine or tariff that it names has changed since it was registered.
         TooComplexError: too deep, or too many resources.
         FigureTooLargeError: a quantity needs more than 34 digits.
     """
-    explosion = _Explosion(code, quantity if isinstance(quantity, Decimal) else Decimal(quantity), catalogue, tooling)
+    wanted = quantity if isinstance(quantity, Decimal) else Decimal(quantity)
+    if problem := catalogue.products[code].unit.problem(wanted):
+        raise InvalidValuesError([InvalidValueError(("quantity",), problem)])
+    explosion = _Explosion(code, wanted, catalogue, tooling, orders)
     explosion.make_all(code)
     lines = tuple(line for line in explosion.lines() if line.quantity)
     if len(lines) > MAX_RESOURCES:
@@ -272,11 +311,13 @@ def bill_of_resources(
     return BillOfResources(
         product=code,
         name=catalogue.products[code].name,
-        quantity=int(quantity),
+        quantity=Decimal(quantity),
+        unit=catalogue.products[code].unit,
         lines=lines,
         value_pools=tuple(explosion.value_pools()),
         pieces_made=dict(explosion.made),
         steps=tuple(explosion.steps),
         issues=tuple(explosion.issues),
         tooling=tooling,
+        orders=Decimal(orders),
     )

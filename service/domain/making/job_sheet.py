@@ -12,6 +12,7 @@ from service.domain.making.explosion import warm_ups
 from service.domain.making.products import BillLine, Catalogue, Operation
 from service.domain.making.resources import Machine
 from service.domain.values.exact import ZERO, exactly
+from service.domain.values.units import Unit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,13 +22,13 @@ class Drawn:
     Attributes:
         item: its reference, for instance "materials/hdpe-flakes".
         name: what the workshop calls it.
-        unit: of the quantity; a sub-assembly is counted in pieces.
+        unit: of the quantity.
         operation: the operation it enters or leaves at; empty for a product without operations.
     """
 
     item: str
     name: str
-    unit: str
+    unit: Unit
     operation: str
     quantity: Decimal
 
@@ -59,7 +60,8 @@ class JobStep:
         warm_ups: how often the machine is warmed up.
         warm_up_minutes: of all warm-ups.
         run_minutes: cycles × cycle time.
-        cycles: repeats for scrap included, as an expected value.
+        cycles: repeats for scrap included, as an expected value; 0 where it is timed by throughput.
+        units_per_hour: its throughput; None where it is timed by cycles.
         pieces_started: as an expected value, like the good ones.
         electricity_kwh: None where the machine draws none.
         processing_temperature_c: in degrees Celsius, if the polymer is heated.
@@ -74,7 +76,8 @@ class JobStep:
     setup_minutes: Decimal
     run_minutes: Decimal
     cycles: Decimal
-    pieces_per_cycle: int
+    pieces_per_cycle: Decimal
+    units_per_hour: Decimal | None
     pieces_started: Decimal
     pieces_good: Decimal
     electricity_kwh: Decimal | None
@@ -93,7 +96,7 @@ class JobPart:
     """One product made for the batch: itself, or a sub-assembly.
 
     Attributes:
-        pieces: good pieces wanted.
+        pieces: good pieces, or units of it, wanted.
         fetched: what is drawn from stock for it, in the order of its bill of materials.
         returned: what comes back to be ground up, by operation and material.
     """
@@ -101,6 +104,7 @@ class JobPart:
     product: str
     name: str
     pieces: Decimal
+    unit: Unit
     fetched: tuple[Drawn, ...]
     returned: tuple[Drawn, ...]
     steps: tuple[JobStep, ...]
@@ -112,7 +116,8 @@ class JobSheet:
 
     product: str
     name: str
-    quantity: int
+    quantity: Decimal
+    unit: Unit
     parts: tuple[JobPart, ...]
 
     @property
@@ -126,7 +131,7 @@ class JobSheet:
 def job_sheet(bill: BillOfResources, catalogue: Catalogue) -> JobSheet:
     """The job sheet of a batch, from its bill and the catalogue that the bill was made from."""
     parts = tuple(_part(made, bill, catalogue) for made in reversed(list(bill.pieces_made)))
-    return JobSheet(product=bill.product, name=bill.name, quantity=bill.quantity, parts=parts)
+    return JobSheet(product=bill.product, name=bill.name, quantity=bill.quantity, unit=bill.unit, parts=parts)
 
 
 def _part(code: str, bill: BillOfResources, catalogue: Catalogue) -> JobPart:
@@ -136,12 +141,13 @@ def _part(code: str, bill: BillOfResources, catalogue: Catalogue) -> JobPart:
     returned: dict[tuple[str, str], Decimal] = {}
     for line, issue in zip(product.bill_of_materials, issues, strict=True):
         for operation, lost in _lost(line, issue, steps):
-            key = operation, issue.item
+            key = operation, issue.item if line.reclaimed_as is None else f"materials/{line.reclaimed_as}"
             returned[key] = returned.get(key, ZERO) + lost * line.reclaim_share
     return JobPart(
         product=code,
         name=product.name,
         pieces=bill.pieces_made[code],
+        unit=product.unit,
         fetched=tuple(_drawn(each.item, each.operation, each.issued, catalogue) for each in issues if each.issued),
         returned=tuple(_drawn(item, where, lost, catalogue) for (where, item), lost in returned.items() if lost),
         steps=tuple(map(_step, steps, product.operations, [catalogue] * len(steps))),
@@ -164,9 +170,9 @@ def _lost(line: BillLine, issue: MaterialIssue, steps: list[Step]) -> Iterator[t
 def _drawn(item: str, operation: str, quantity: Decimal, catalogue: Catalogue) -> Drawn:
     collection, _, code = item.partition("/")
     if collection == "products":
-        name, unit = catalogue.products[code].name, "piece"
+        name, unit = catalogue.products[code].name, catalogue.products[code].unit
     else:
-        name, unit = catalogue.materials[code].name, catalogue.materials[code].unit.value
+        name, unit = catalogue.materials[code].name, catalogue.materials[code].unit
     return Drawn(item=item, name=name, unit=unit, operation=operation, quantity=quantity)
 
 
@@ -183,6 +189,7 @@ def _step(step: Step, operation: Operation, catalogue: Catalogue) -> JobStep:
         run_minutes=step.run_minutes,
         cycles=step.cycles,
         pieces_per_cycle=operation.pieces_per_cycle,
+        units_per_hour=operation.units_per_hour,
         pieces_started=step.pieces_started,
         pieces_good=step.pieces_good,
         electricity_kwh=step.electricity_kwh if machine and machine.draws_power else None,

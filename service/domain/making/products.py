@@ -1,6 +1,6 @@
 """How a product is made: its bill of materials and its operations."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
@@ -27,6 +27,7 @@ from service.domain.values.declared import (
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import ONE, ZERO
 from service.domain.values.references import Names
+from service.domain.values.units import QUANTITY_SOLD_DECIMALS, Decimals, Unit
 
 
 class Tooling(StrEnum):
@@ -47,6 +48,10 @@ class BillLine:
         quantity_per_batch: needed for a batch of any size, for instance to purge the machine.
         process_loss_share: the share of the issued quantity that never gets into a started piece.
         reclaim_share: the share of everything lost that can be reground.
+        reclaimed_as: code of the material that it is then, credited at that one's reclaim value: a green blend is no
+            longer pure; the material itself if left out.
+        disposal_share: the share of everything lost that has to be got rid of, at the material's disposal cost; if left
+            out all that is not reclaimed. Less where some of it vanishes, such as moisture.
         operation: name of the operation it enters at; the first if left out.
     """
 
@@ -56,15 +61,33 @@ class BillLine:
     quantity_per_batch: NotNegative = ZERO
     process_loss_share: ProperShare = ZERO
     reclaim_share: Share = ZERO
+    reclaimed_as: Annotated[Code, Names("materials")] | None = None
+    disposal_share: Share | None = None
     operation: Name | None = None
 
     def problems(self) -> Iterator[InvalidValueError]:
         if (self.material is None) == (self.product is None):
             yield InvalidValueError(("material",), "give either a material or a product")
-        if self.product is not None and self.reclaim_share:
-            yield InvalidValueError(("reclaim_share",), "a sub-assembly cannot be reclaimed; leave it out")
+        if self.product is not None:
+            for name in ("reclaim_share", "disposal_share"):
+                if getattr(self, name):
+                    reason = "is for materials: what a sub-assembly is made of has its own; leave it out"
+                    yield InvalidValueError((name,), reason)
+        if self.reclaimed_as is not None and not self.reclaim_share:
+            yield InvalidValueError(("reclaimed_as",), "has no meaning without a reclaim_share")
+        if self.disposal_share is not None and self.reclaim_share + self.disposal_share > ONE:
+            left = ONE - self.reclaim_share
+            reason = f"reclaimed and disposed of together are more than what is lost; at most {left} is left"
+            yield InvalidValueError(("disposal_share",), reason)
         if not self.quantity_per_piece and not self.quantity_per_batch:
             yield InvalidValueError(("quantity_per_piece",), "must be more than 0, or quantity_per_batch must be")
+
+    @property
+    def disposed_share(self) -> Decimal:
+        """The share of what is lost that has to be got rid of; of a sub-assembly none: its materials have their own."""
+        if self.product is not None:
+            return ZERO
+        return ONE - self.reclaim_share if self.disposal_share is None else self.disposal_share
 
 
 @declared
@@ -93,7 +116,7 @@ _GRADES_ONCE = Distinct(by="labour_grade", reason="names a labour grade twice; a
 
 @declared
 class Operation:
-    """One step of work, on one machine or at a bench, timed by setup and cycle.
+    """One step of work, on one machine or at a bench, timed by setup and by cycle or throughput.
 
     Attributes:
         name: unique within the product.
@@ -102,7 +125,10 @@ class Operation:
         warm_up_minutes: minutes the machine heats up before the setup, unattended; again where the batch takes longer
             than the machine runs on one warm-up.
         cycle_minutes: minutes a cycle, whatever the number of pieces in it.
-        pieces_per_cycle: cavities of the mould, or pieces on the platen.
+        pieces_per_cycle: cavities of the mould, or pieces on the platen; of a product that is not counted in pieces the
+            quantity of a cycle.
+        units_per_hour: throughput in place of cycles: the quantity, in the product's unit, that is started in an hour
+            of run. Parts of an hour count; nothing is rounded up.
         yield_share: good pieces out for each piece started.
         labour: people at the operation, by grade.
         load_factor: the share of the machine's rated power that this work draws; the machine's own if left out.
@@ -120,7 +146,8 @@ class Operation:
     setup_minutes: NotNegative = ZERO
     warm_up_minutes: NotNegative = ZERO
     cycle_minutes: NotNegative = ZERO
-    pieces_per_cycle: Annotated[int, Bounds(at_least=1, at_most=1_000_000)] = 1
+    pieces_per_cycle: Annotated[Decimal, Bounds(above=0, at_most=1_000_000), Decimals(QUANTITY_SOLD_DECIMALS)] = ONE
+    units_per_hour: Positive | None = None
     yield_share: PositiveShare = ONE
     labour: Annotated[tuple[Attendance, ...], Length(at_most=20), _GRADES_ONCE] = ()
     load_factor: PositiveShare | None = None
@@ -135,10 +162,22 @@ class Operation:
             yield InvalidValueError(
                 ("machine",), "is required where warm_up_minutes, load_factor or band_shares are given"
             )
+        if self.units_per_hour is not None:
+            if self.cycle_minutes or self.pieces_per_cycle != ONE:
+                reason = "time it either by units_per_hour or by cycle_minutes and pieces_per_cycle"
+                yield InvalidValueError(("units_per_hour",), reason)
+            if self.tool is not None and self.tooling is Tooling.PER_SHOT:
+                reason = "a tool wears by the cycle; give cycle_minutes, or charge the entire tool"
+                yield InvalidValueError(("units_per_hour",), reason)
 
     @property
     def takes_time(self) -> bool:
-        return bool(self.setup_minutes or self.warm_up_minutes or self.cycle_minutes)
+        return bool(self.setup_minutes or self.warm_up_minutes or self.runs)
+
+    @property
+    def runs(self) -> bool:
+        """Whether a piece takes time."""
+        return bool(self.cycle_minutes or self.units_per_hour)
 
 
 _NAMES_ONCE = Distinct(by="name", reason="two operations have the same name")
@@ -150,9 +189,11 @@ class Product:
 
     Attributes:
         name: what it is called on a quotation.
+        unit: what it is made and sold by. Where it is not the piece, "piece" in the name of a field means one unit of
+            it: a quantity_per_piece is for a kilogram.
         bill_of_materials: what goes into it.
         operations: how it is made, in order.
-        mass_kg: what a finished piece weighs.
+        mass_kg: what a finished piece, or one unit, weighs.
         length_mm: its longest side.
         width_mm: its second side.
         height_mm: its third side.
@@ -162,6 +203,7 @@ class Product:
     """
 
     name: Name
+    unit: Unit = Unit.PIECE
     bill_of_materials: Annotated[tuple[BillLine, ...], Length(at_most=1000)] = ()
     operations: Annotated[tuple[Operation, ...], Length(at_most=100), _NAMES_ONCE] = ()
     mass_kg: Positive | None = None
@@ -181,6 +223,16 @@ class Product:
                 )
         if not self.bill_of_materials and not self.operations:
             yield InvalidValueError(("bill_of_materials",), "a product needs a material or an operation")
+        for index, operation in enumerate(self.operations):
+            if problem := self.unit.problem(operation.pieces_per_cycle):
+                yield InvalidValueError(("operations", index, "pieces_per_cycle"), problem)
+        if self.unit is Unit.KILOGRAM and self.mass_kg not in (None, ONE):
+            yield InvalidValueError(("mass_kg",), "a kilogram weighs 1 kg; leave it out")
+
+    @property
+    def unit_mass_kg(self) -> Decimal | None:
+        """What one unit of it weighs, if known."""
+        return ONE if self.unit is Unit.KILOGRAM else self.mass_kg
 
     def sub_assemblies(self) -> tuple[str, ...]:
         """Codes of the products it contains, each once, in order."""
@@ -200,8 +252,19 @@ class Catalogue:
     tools: Mapping[str, Tool] = field(default_factory=dict)
 
 
-def inconsistencies(product: Product, catalogue: Catalogue) -> Iterable[InvalidValueError]:
-    """Band shares that do not match the tariffs of the machines that the product names."""
+def _other_units(product: Product, catalogue: Catalogue) -> Iterator[InvalidValueError]:
+    """What is reclaimed as a material that is counted in another unit."""
+    for index, line in enumerate(product.bill_of_materials):
+        if line.material is not None and line.reclaimed_as is not None:
+            lost, gained = catalogue.materials[line.material].unit, catalogue.materials[line.reclaimed_as].unit
+            if lost is not gained:
+                reason = f"is counted in {gained.value}, but what is lost in {lost.value}; name one in {lost.value}"
+                yield InvalidValueError(("bill_of_materials", index, "reclaimed_as"), reason)
+
+
+def inconsistencies(product: Product, catalogue: Catalogue) -> Iterator[InvalidValueError]:
+    """Where a product does not match what it names: band shares and tariffs, units of materials."""
+    yield from _other_units(product, catalogue)
     for index, operation in enumerate(product.operations):
         if operation.machine is None:
             continue

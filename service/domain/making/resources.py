@@ -25,8 +25,12 @@ from service.domain.values.declared import (
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import ONE, ZERO, exactly
 from service.domain.values.references import Names, Registered
+from service.domain.values.units import Unit
 
 RECLAIMED = "reclaimed"
+"""The part of a material for what is lost and ground up again."""
+DISPOSED = "disposed"
+"""The part of a material for what is lost and has to be got rid of."""
 ENTIRE_TOOL = "entire"
 
 
@@ -35,16 +39,6 @@ class MaterialUse(StrEnum):
 
     DIRECT_MATERIAL = "direct_material"
     PACKAGING = "packaging"
-
-
-class Unit(StrEnum):
-    """The unit in which a material is bought and issued."""
-
-    KILOGRAM = "kg"
-    LITRE = "l"
-    METRE = "m"
-    SQUARE_METRE = "m2"
-    PIECE = "piece"
 
 
 @declared

@@ -11,7 +11,7 @@ from service.domain.month.rounded_month import RoundedMonth
 from service.domain.solving.best_mix import BestMix, Programme, Propose, best_mix, gain_of_more, short_of, unlimited
 from service.domain.values.exact import MINUTES_PER_HOUR, half_up
 from service.domain.values.money import Money
-from service.domain.values.shown import UnitAmount, shown
+from service.domain.values.shown import Quantity, UnitAmount, shown
 
 _OF_A_SOLVER = Context(prec=13)
 """A solver's floats are accurate to 13 digits; rounding to these restores ties."""
@@ -39,8 +39,8 @@ class BestMixLine:
 
     product: str
     listing: str | None
-    pieces: int
-    change: int
+    pieces: Quantity
+    change: Quantity
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,7 +124,7 @@ def _time_values(month: RoundedMonth, wanted: Programme, found: BestMix, propose
 
 
 def _best_line(product: PlannedProduct, units: int) -> BestMixLine:
-    pieces = units * product.unit
+    pieces = units * product.step
     return shown(BestMixLine, "", product, pieces=pieces, change=pieces - product.sale.pieces)
 
 

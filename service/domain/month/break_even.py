@@ -6,6 +6,7 @@ from decimal import Decimal
 from math import gcd
 
 from service.domain.values.exact import ZERO, exactly, whole_up
+from service.domain.values.units import QUANTITY_SOLD_DECIMALS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -16,7 +17,7 @@ class PlannedSale:
         tooling: the part of the variable cost that is tools bought for the batch.
     """
 
-    pieces: int
+    pieces: Decimal
     net_price: Decimal
     proceeds: Decimal
     variable_cost: Decimal
@@ -110,9 +111,10 @@ class Mix:
 
 
 def mix_of(sales: Sequence[PlannedSale]) -> Mix:
-    """The products of a plan in the proportion of their planned pieces."""
-    common = gcd(*(sale.pieces for sale in sales)) or 1
-    return Mix(tuple(sales), tuple(sale.pieces // common for sale in sales))
+    """The products of a plan in the proportion of their planned pieces or units."""
+    planned = [int(sale.pieces.scaleb(QUANTITY_SOLD_DECIMALS)) for sale in sales]
+    common = gcd(*planned) or 1
+    return Mix(tuple(sales), tuple(each // common for each in planned))
 
 
 def alone(sale: PlannedSale) -> Mix:

@@ -84,7 +84,7 @@ class Absorption:
 
 
 def absorptions(
-    costs: Iterable[FixedCost], planned: Iterable[tuple[int, Iterable[Absorbed]]]
+    costs: Iterable[FixedCost], planned: Iterable[tuple[Decimal, Iterable[Absorbed]]]
 ) -> tuple[Absorption, ...]:
     """First the resources whose fixed cost the month bears, then those that it leaves out and pieces absorb anyway.
 

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from decimal import Decimal
 from typing import Annotated
 
 from service.domain.month.month import contribution_per_hour, ranks
@@ -10,7 +9,7 @@ from service.domain.month.rounded_month import RoundedMonth
 from service.domain.month.volume_statement import VolumeStatement
 from service.domain.values.exact import ZERO, share_of
 from service.domain.values.money import Money
-from service.domain.values.shown import Figure, SumOf, UnitAmount, shown
+from service.domain.values.shown import Figure, Quantity, SumOf, UnitAmount, shown
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,8 +45,8 @@ class MonthLineStatement:
     product: str
     listing: str | None
     name: str
-    standard_batch: int
-    pieces: int
+    standard_batch: Quantity
+    pieces: Quantity
     batches: Figure
     pieces_per_composite_unit: int
     price: Money
@@ -78,7 +77,7 @@ def line_statements(month: RoundedMonth) -> Iterator[MonthLineStatement]:
             of.currency,
             product,
             sale,
-            batches=Decimal(sale.pieces) / product.standard_batch,
+            batches=sale.pieces / product.standard_batch,
             pieces_per_composite_unit=month.mix.per_unit[line],
             variable_cost=product.shown_variable_cost,
             contribution_margin_share=share_of(sale.contribution, sale.net_price),

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
+from math import ceil, floor
 
 from service.domain.month.break_even import Mix, PlannedSale, Volume, alone, mix_of
 from service.domain.month.fixed_costs import Absorbed, Absorption, FixedCost, absorptions
@@ -15,6 +16,7 @@ from service.domain.solving.best_mix import Programme
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.exact import MINUTES_PER_HOUR, ZERO, snapped
 from service.domain.values.money import Money
+from service.domain.values.units import Unit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,9 +35,10 @@ class PlannedProduct:
     product: str
     listing: str | None
     name: str
-    standard_batch: int
-    least: int
-    most: int | None
+    standard_batch: Decimal
+    unit: Unit
+    least: Decimal
+    most: Decimal | None
     in_whole_batches: bool
     price: Money
     shown_variable_cost: Decimal
@@ -44,9 +47,9 @@ class PlannedProduct:
     absorbed: tuple[Absorbed, ...] = ()
 
     @property
-    def unit(self) -> int:
-        """Pieces in one unit of the best mix: a batch or a piece."""
-        return self.standard_batch if self.in_whole_batches else 1
+    def step(self) -> Decimal:
+        """The best mix has a whole number of these: a batch, a piece, or the least part of a unit that is divided."""
+        return self.standard_batch if self.in_whole_batches else self.unit.least
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,12 +154,12 @@ def programme(month: Month) -> Programme:
     if problems := list(_between_batches(month)):
         raise InvalidValuesError(problems)
     return Programme(
-        contributions=tuple(Fraction(each.sale.contribution) * each.unit for each in month.products),
-        least=tuple(-(-each.least // each.unit) for each in month.products),
-        most=tuple(None if each.most is None else each.most // each.unit for each in month.products),
+        contributions=tuple(Fraction(each.sale.contribution) * Fraction(each.step) for each in month.products),
+        least=tuple(_least_steps(each) for each in month.products),
+        most=tuple(_most_steps(each) for each in month.products),
         minutes=tuple(
             tuple(
-                Fraction(minutes) * each.unit / each.standard_batch
+                Fraction(minutes) * Fraction(each.step) / Fraction(each.standard_batch)
                 for minutes, each in zip(load.minutes_per_batch, month.products, strict=True)
             )
             for load in month.limits
@@ -165,8 +168,17 @@ def programme(month: Month) -> Programme:
     )
 
 
+def _least_steps(product: PlannedProduct) -> int:
+    return ceil(Fraction(product.least) / Fraction(product.step))
+
+
+def _most_steps(product: PlannedProduct) -> int | None:
+    return None if product.most is None else floor(Fraction(product.most) / Fraction(product.step))
+
+
 def _between_batches(month: Month) -> Iterator[InvalidValueError]:
     for line, each in enumerate(month.products):
-        if each.most is not None and each.most // each.unit < -(-each.least // each.unit):
-            reason = f"no whole batches of {each.unit} are at least {each.least} and at most {each.most} pieces"
+        most = _most_steps(each)
+        if most is not None and most < _least_steps(each):
+            reason = f"no whole batches of {each.step} are at least {each.least} and at most {each.most} pieces"
             yield InvalidValueError(("lines", line, "in_whole_batches"), reason)

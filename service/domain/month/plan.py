@@ -9,22 +9,21 @@ from service.domain.pricing.policy import PricingPolicy
 from service.domain.selling.base_quantity import sold_together_problems
 from service.domain.selling.route import Route, shipping_problems
 from service.domain.values.declared import (
-    Bounds,
     Code,
     CurrencyCode,
     Length,
     Name,
     NotNegative,
-    Pieces,
     Positive,
     Share,
     Text,
     declared,
 )
 from service.domain.values.errors import InvalidValueError
+from service.domain.values.exact import ZERO
 from service.domain.values.money import NotNegativeMoney
+from service.domain.values.units import SoldQuantity, SoldQuantityOrNone
 
-PlannedPieces = Annotated[int, Bounds(at_least=0, at_most=1_000_000_000)]
 FixedResource = Annotated[
     str,
     Text(
@@ -90,10 +89,10 @@ class PlannedLine:
 
     product: Code | None = None
     listing: Code | None = None
-    standard_batch: Pieces | None = None
-    pieces: PlannedPieces
-    least_per_month: PlannedPieces = 0
-    most_per_month: PlannedPieces | None = None
+    standard_batch: SoldQuantity | None = None
+    pieces: SoldQuantityOrNone
+    least_per_month: SoldQuantityOrNone = ZERO
+    most_per_month: SoldQuantityOrNone | None = None
     in_whole_batches: bool = False
     policy: PricingPolicy | None = None
     price: NotNegative | None = None
@@ -102,7 +101,7 @@ class PlannedLine:
     currency: CurrencyCode | None = None
     shipping_service: Code | None = None
     shipping_zone: Code | None = None
-    pieces_per_order: Pieces | None = None
+    pieces_per_order: SoldQuantity | None = None
 
     def problems(self) -> Iterator[InvalidValueError]:
         if (self.product is None) == (self.listing is None):

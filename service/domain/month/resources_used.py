@@ -24,7 +24,7 @@ class Use:
 
 
 @exactly
-def uses(planned: Iterable[tuple[BillOfResources, int]]) -> tuple[Use, ...]:
+def uses(planned: Iterable[tuple[BillOfResources, Decimal]]) -> tuple[Use, ...]:
     """Materials, electricity by band and hours by grade:  Σ quantity of a batch × planned pieces ÷ pieces in a batch.
 
     Batches a month are an average and need not be whole.

@@ -113,7 +113,7 @@ def margin_of_safety(month: RoundedMonth, break_even: Volume | None) -> MarginOf
     """How far the plan is above its break-even; None if no volume breaks even."""
     if break_even is None:
         return None
-    planned = Decimal(sum(month.planned))
+    planned = sum(month.planned, ZERO)
     exact_sales = sum((product.sale.net_price * product.sale.pieces for product in month.month.products), ZERO)
     return shown(
         MarginOfSafety,
@@ -127,8 +127,9 @@ def margin_of_safety(month: RoundedMonth, break_even: Volume | None) -> MarginOf
 
 def profit_by_volume(month: RoundedMonth, break_even: Volume | None, target: Volume | None) -> Iterator[ProfitAtVolume]:
     """The profit at each milestone, by rising volume."""
-    planned = next((pieces // each for pieces, each in zip(month.planned, month.mix.per_unit, strict=True) if each), 0)
-    units = {Milestone.NOTHING: ZERO, Milestone.PLAN: Decimal(planned)}
+    mix = zip(month.planned, month.mix.per_unit, strict=True)
+    planned = next((pieces / each for pieces, each in mix if each), ZERO)
+    units = {Milestone.NOTHING: ZERO, Milestone.PLAN: planned}
     units |= {Milestone.BREAK_EVEN: break_even.composite_units} if break_even else {}
     units |= {Milestone.TARGET: target.composite_units} if target else {}
     units |= {} if month.mix.capacity is None else {Milestone.FULL_CAPACITY: month.mix.capacity}
@@ -137,7 +138,7 @@ def profit_by_volume(month: RoundedMonth, break_even: Volume | None, target: Vol
         yield _profit_at(month, milestone, many, planned)
 
 
-def _profit_at(month: RoundedMonth, milestone: Milestone, units: Decimal, planned: int) -> ProfitAtVolume:
+def _profit_at(month: RoundedMonth, milestone: Milestone, units: Decimal, planned: Decimal) -> ProfitAtVolume:
     sales = [product.sale for product in month.month.products]
     of_unit = sum((sale.proceeds * each for sale, each in zip(sales, month.mix.per_unit, strict=True)), ZERO)
     profit = half_up(month.mix.contribution * units, month.decimals) - month.fixed_cost

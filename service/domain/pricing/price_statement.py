@@ -147,7 +147,7 @@ class DiscountStatement:
 
 
 @exactly
-def price_statement(priced: Price, policy: PricingPolicy | None, *, quantity: int, currency: str) -> PriceStatement:
+def price_statement(priced: Price, policy: PricingPolicy | None, *, quantity: Decimal, currency: str) -> PriceStatement:
     """The price with every step of its calculation, rounded so that the steps add up; no policy if it was given."""
     sale, gross = priced.sale, priced.gross_price
     fees = tuple(stated_fees(sale, gross, currency))

@@ -8,9 +8,9 @@ from typing import Annotated
 
 from service.domain.quoting.errors import QuotationStateError
 from service.domain.quoting.quotation import QuotationFigures
-from service.domain.selling.items import SoldQuantity
 from service.domain.values.declared import Length, Line, Paragraph, declared
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
+from service.domain.values.units import SoldQuantity
 
 _DIGITS = 6
 _LETTER = "Q"

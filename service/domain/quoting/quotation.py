@@ -10,12 +10,12 @@ from service.domain.currency.exchange_rates import UsedRates
 from service.domain.safety.cautions import Caution
 from service.domain.scheduling.lead_time import LeadTime
 from service.domain.selling.channels import Display
-from service.domain.selling.items import SalesUnit
 from service.domain.shipping.shipping_statement import ShippingStatement
 from service.domain.values.exact import plain
 from service.domain.values.message import PlausibilityWarning
 from service.domain.values.money import Money
 from service.domain.values.shown import ShownAs, ShownShare, UnitAmount
+from service.domain.values.units import Unit
 
 
 class AdjustmentKind(StrEnum):
@@ -163,7 +163,7 @@ class QuotedLine:
     quoted: QuotedQuantity
     quantity_breaks: tuple[QuotedQuantity, ...]
     supplied: tuple[SuppliedMaterial, ...] = ()
-    unit: SalesUnit = SalesUnit.PIECE
+    unit: Unit = Unit.PIECE
 
     @property
     def quantities(self) -> tuple[QuotedQuantity, ...]:

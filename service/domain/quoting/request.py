@@ -13,7 +13,7 @@ from service.domain.quoting.adjustments import LineAdjustment, MinimumOrder, Quo
 from service.domain.quoting.quantity_breaks import AutomaticBreaks
 from service.domain.selling.base_quantity import BaseQuantity, base_quantity_problems
 from service.domain.selling.channels import Display
-from service.domain.selling.items import Item, SalesUnit, SoldQuantity
+from service.domain.selling.items import Item
 from service.domain.values.declared import (
     Bounds,
     Code,
@@ -31,6 +31,7 @@ from service.domain.values.exact import ZERO
 from service.domain.values.forms import LocaleCode
 from service.domain.values.money import DatedCurrency, is_at_minor_unit, minor_unit_decimals
 from service.domain.values.references import Names, Reference, references_in
+from service.domain.values.units import SoldQuantity, Unit
 
 MAX_BREAKS = 20
 
@@ -142,9 +143,9 @@ class QuotationLineRequest:
                 yield InvalidValueError((name,), "is of products only; leave it out for an item")
 
     @property
-    def unit(self) -> SalesUnit:
+    def unit(self) -> Unit:
         """The unit of its quantities."""
-        return SalesUnit.PIECE if self.item is None else self.item.unit
+        return Unit.PIECE if self.item is None else self.item.unit
 
     @property
     def quantities(self) -> tuple[Decimal, ...]:

@@ -48,7 +48,7 @@ def minutes_available(hours_per_week: Decimal | None, weeks: Decimal | None) -> 
 
 
 @exactly
-def loads(planned: Sequence[tuple[BillOfResources, int]], available: Mapping[str, Decimal | None]) -> list[Load]:
+def loads(planned: Sequence[tuple[BillOfResources, Decimal]], available: Mapping[str, Decimal | None]) -> list[Load]:
     """The loads of every machine and grade, from the bill of a batch and the planned pieces of each line.
 
     Batches a month are an average and need not be whole.
@@ -70,7 +70,7 @@ def loads(planned: Sequence[tuple[BillOfResources, int]], available: Mapping[str
     ]
 
 
-def _share(resource: str, minutes: Mapping[str, Decimal], planned: tuple[BillOfResources, int]) -> Decimal:
+def _share(resource: str, minutes: Mapping[str, Decimal], planned: tuple[BillOfResources, Decimal]) -> Decimal:
     """Minutes of a line in the month: minutes of a batch × pieces planned ÷ pieces in a batch."""
     bill, pieces = planned
     return minutes.get(resource, ZERO) * pieces / bill.quantity

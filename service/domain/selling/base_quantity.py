@@ -1,6 +1,7 @@
 """The base quantity: the pieces that a price is for (EN 16931, BT-149); and the pieces that an order has."""
 
 from collections.abc import Iterator
+from decimal import Decimal
 from typing import Annotated
 
 from service.domain.values.declared import Bounds
@@ -17,7 +18,7 @@ def base_quantity_problems(base_quantity: int) -> Iterator[InvalidValueError]:
 
 
 def sold_together_problems(
-    base_quantity: int, batch: int, member: str, pieces_per_order: int | None = None
+    base_quantity: int, batch: Decimal, member: str, pieces_per_order: Decimal | None = None
 ) -> Iterator[InvalidValueError]:
     """Problems of a price for pieces sold together in one order, whose cost is that of a batch.
 

@@ -5,8 +5,8 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated, NamedTuple
 
+from service.domain.solving.bands import band_problems
 from service.domain.solving.segments import Function, Segment, clamped, scaled
-from service.domain.values.bands import band_problems
 from service.domain.values.declared import Length, Name, NotNegative, Positive, ProperShare, declared
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import ONE, ZERO, exactly, snapped

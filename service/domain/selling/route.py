@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Annotated, Any
 
 from service.domain.values.errors import InvalidValueError
@@ -26,7 +27,7 @@ class Route:
     currency: str | None = None
     shipping_service: Annotated[str, Names("shipping-services")] | None = None
     shipping_zone: str | None = None
-    pieces_per_order: int | None = None
+    pieces_per_order: Decimal | None = None
 
     @classmethod
     def of(cls, asked: Any) -> "Route":

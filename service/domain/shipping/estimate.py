@@ -15,7 +15,7 @@ from service.domain.shipping.services import ShippingService
 from service.domain.shipping.shipping_rates import ParcelLimits, ParcelMeasures, ShippingRate, WeightClass, narrowed
 from service.domain.solving.cheapest_cover import Offer, cheapest_cover
 from service.domain.values.errors import TooComplexError
-from service.domain.values.exact import ONE, ZERO, exactly
+from service.domain.values.exact import ONE, ZERO, exactly, whole_up
 from service.domain.values.money import Money, in_currency
 
 MAX_PIECES = 100_000
@@ -85,7 +85,7 @@ class ShippingEstimate:
 
 @exactly
 def shipping_estimate(
-    pieces: Iterable[tuple[str, Product, int]], service: ShippingService, terms: ShippingRate, zone: str
+    pieces: Iterable[tuple[str, Product, Decimal]], service: ShippingService, terms: ShippingRate, zone: str
 ) -> ShippingEstimate:
     """The cheapest parcels for some pieces (code, facts and number of each product), each product packed by itself.
 
@@ -99,7 +99,7 @@ def shipping_estimate(
         TooComplexError: too many pieces, or products with boxes and pallets.
     """
     classes = terms.classes_of(zone)
-    wanted = list(pieces)
+    wanted = [(code, product, int(whole_up(quantity))) for code, product, quantity in pieces]
     if sum(quantity for _, _, quantity in wanted) > MAX_PIECES:
         raise TooComplexError("pieces in one estimate", MAX_PIECES, remedy="ask for fewer at a time")
     if len(wanted) * (len(service.boxes) + len(service.pallets)) > MAX_WAYS:

@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import Annotated
 
 from service.domain.shipping.errors import UnknownZoneError
-from service.domain.values.bands import band_problems
+from service.domain.solving.bands import band_problems
 from service.domain.values.declared import Code, Length, NotNegative, Positive, declared
 from service.domain.values.errors import InvalidValueError, Path
 from service.domain.values.exact import ZERO, exactly, plain, whole_up

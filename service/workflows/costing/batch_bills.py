@@ -6,6 +6,7 @@ from typing import NamedTuple
 from service.domain.making.bill_of_resources import BatchBill
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.products import Catalogue
+from service.domain.values.exact import exactly
 from service.encoding import encoded, plain_data, to_bytes
 from service.memory import MEGABYTE, Remembered
 from service.store.listing.prices_in_force import ListingRow
@@ -38,7 +39,10 @@ class BatchBills:
 
     def new(self, row: ListingRow) -> FoundBill:
         """The bill of a listing, computed again; raises PugmillError if it cannot be made."""
-        batch = row.facts["product"], row.facts["standard_batch"]
+        facts = row.facts
+        pieces = Decimal(facts["standard_batch"])
+        ordered = Decimal(facts.get("pieces_per_order") or facts.get("base_quantity", 1))
+        batch = facts["product"], pieces, ordered
         return self._bills.of(batch, lambda: self._anew(*batch))
 
     def stored(self, text: str) -> FoundBill:
@@ -46,8 +50,9 @@ class BatchBills:
         # Listings of one product and batch have the same bill, and are mostly neighbours.
         return self._read.of(text, lambda: stored_bill(text))
 
-    def _anew(self, product: str, pieces: int) -> FoundBill:
-        exploded = bill_of_resources(product, pieces, self._catalogue)
+    @exactly
+    def _anew(self, product: str, pieces: Decimal, ordered: Decimal) -> FoundBill:
+        exploded = bill_of_resources(product, pieces, self._catalogue, orders=pieces / ordered)
         bill = BatchBill(pieces, {line.resource: line.quantity for line in exploded.lines})
         return FoundBill(bill, to_bytes(encoded(bill._asdict())).decode(), True)
 
@@ -56,4 +61,4 @@ def stored_bill(text: str) -> FoundBill:
     """The same, decoded each time."""
     data = plain_data(text)
     quantities = {part: Decimal(quantity) for part, quantity in data["quantities"].items()}
-    return FoundBill(BatchBill(data["pieces"], quantities), text, False)
+    return FoundBill(BatchBill(Decimal(data["pieces"]), quantities), text, False)

@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 from typing import NamedTuple
 
 from service.domain.costing.cost_sheet import CostSheet
@@ -15,6 +16,7 @@ from service.domain.making.products import Tooling
 from service.domain.safety.cautions import Caution
 from service.domain.selling.taxes import misnamed
 from service.domain.values.errors import TooComplexError
+from service.domain.values.exact import ONE, exactly
 from service.domain.values.message import PlausibilityWarning
 from service.domain.values.references import whole_of
 from service.domain.values.shown import shown
@@ -36,12 +38,20 @@ class Batch(NamedTuple):
         quantity: good pieces.
         tooling: how every tool is charged; as each operation says if left out.
         left_out: resources that cost nothing: the customer brings them, or pays for them with another batch.
+        orders: how many orders the batch is sold in.
     """
 
     product: str
-    quantity: int
+    quantity: Decimal
     tooling: Tooling | None = None
     left_out: frozenset[str] = frozenset()
+    orders: Decimal = ONE
+
+
+@exactly
+def batch_of(product: str, quantity: Decimal, pieces_per_order: Decimal | None = None) -> Batch:
+    """A batch that is sold in orders of so many; in one order if left out."""
+    return Batch(product, quantity, orders=ONE if pieces_per_order is None else quantity / pieces_per_order)
 
 
 class Batches:
@@ -49,7 +59,7 @@ class Batches:
 
     def __init__(self, costing: Costing) -> None:
         self._costing, self._lines = costing, 0
-        self._bills: dict[tuple[str, int, Tooling | None], BillOfResources] = {}
+        self._bills: dict[Batch, BillOfResources] = {}
         self._found: dict[Batch, tuple[BillOfResources, CostSheet]] = {}
 
     def costed(self, batch: Batch) -> tuple[BillOfResources, CostSheet]:
@@ -62,14 +72,15 @@ class Batches:
         found = self._found.get(batch)
         if found is None:
             next_step()
-            bill = self._bill(batch.product, batch.quantity, batch.tooling)
+            bill = self._bill(batch._replace(left_out=frozenset()))
             found = self._found[batch] = bill, self._costing.sheet(bill.without(batch.left_out))
         return found
 
-    def _bill(self, product: str, quantity: int, tooling: Tooling | None) -> BillOfResources:
-        found = self._bills.get((product, quantity, tooling))
+    def _bill(self, batch: Batch) -> BillOfResources:
+        found = self._bills.get(batch)
         if found is None:
-            found = self._bills[product, quantity, tooling] = self._costing.bill(product, quantity, tooling)
+            found = self._costing.bill(batch.product, batch.quantity, batch.tooling, batch.orders)
+            self._bills[batch] = found
             self._lines += len(found.lines) + len(found.issues)
             if self._lines > MAX_LINES:
                 raise TooComplexError("lines on all the bills of one request", MAX_LINES)
@@ -79,7 +90,7 @@ class Batches:
 def costed(
     workspace: Workspace,
     costing: Costing,
-    batches: Iterable[tuple[str, int] | Batch],
+    batches: Iterable[Batch],
     also: Iterable[str] = (),
     together: Batches | None = None,
 ) -> list[tuple[BillOfResources, CostSheet]]:
@@ -97,7 +108,7 @@ def costed(
     found: list[tuple[BillOfResources, CostSheet]] = []
     missing = [MissingRate(resource=resource) for resource in also if resource not in costing.card.rates]
     try:
-        found.extend(counting.costed(Batch(*batch)) for batch in batches)
+        found.extend(counting.costed(batch) for batch in batches)
     except MissingRatesError as error:
         missing = [*error.missing, *missing]
     if missing:
@@ -120,7 +131,7 @@ class StatedBill:
     cautions: tuple[Caution, ...]
 
 
-def bill_of_product(workspace: Workspace, code: str, quantity: int) -> StatedBill:
+def bill_of_product(workspace: Workspace, code: str, quantity: Decimal) -> StatedBill:
     """Everything a batch consumes; needs no rates. Raises NotRegisteredError if the product is not registered."""
     around = surroundings_of(workspace, [subject("products", code)], date.min)
     bill = bill_of_resources(code, quantity, around.catalogue)
@@ -130,7 +141,7 @@ def bill_of_product(workspace: Workspace, code: str, quantity: int) -> StatedBil
 
 
 def cost_product(
-    workspace: Workspace, code: str, quantity: int, as_of: date, supposed: Supposed = NOTHING_SUPPOSED
+    workspace: Workspace, batch: Batch, as_of: date, supposed: Supposed = NOTHING_SUPPOSED
 ) -> CostStatement:
     """What a batch costs on a date, line by line, at what is in force or supposed.
 
@@ -139,7 +150,8 @@ def cost_product(
         MissingRatesError: naming every resource without a rate.
         MissingExchangeRateError: a rate in another currency cannot be converted.
     """
-    return state_cost(workspace, prepare(workspace, [subject("products", code)], as_of, supposed), code, quantity)
+    costing = prepare(workspace, [subject("products", batch.product)], as_of, supposed)
+    return state_cost(workspace, costing, batch)
 
 
 def sheet_warnings(
@@ -161,9 +173,9 @@ def tax_warnings(
     return (*named, *jumps_on(workspace, costing.card.as_of, costing.following(resources), product))
 
 
-def state_cost(workspace: Workspace, costing: Costing, code: str, quantity: int) -> CostStatement:
+def state_cost(workspace: Workspace, costing: Costing, batch: Batch) -> CostStatement:
     """What a batch costs, from loaded data; raises as `cost_product` does."""
-    ((bill, sheet),) = costed(workspace, costing, [(code, quantity)])
+    ((bill, sheet),) = costed(workspace, costing, [batch])
     used = dict.fromkeys(whole_of(line.resource) for line in sheet.lines)
     return cost_statement(
         sheet,

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 from typing import Any, TypeVar
 
 from service.domain.costing.cost_sheet import CostSheet, cost_sheet
@@ -17,6 +18,7 @@ from service.domain.making.plausibility import cautions_of, warnings
 from service.domain.making.products import Tooling
 from service.domain.safety.cautions import Caution
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
+from service.domain.values.exact import ONE
 from service.domain.values.message import PlausibilityWarning
 from service.domain.values.references import Reference, Thing
 from service.memory import MEGABYTE, Memory
@@ -79,9 +81,11 @@ class Costing:
         value: T = found.value
         return value
 
-    def bill(self, code: str, quantity: int, tooling: Tooling | None = None) -> BillOfResources:
+    def bill(
+        self, code: str, quantity: Decimal, tooling: Tooling | None = None, orders: Decimal = ONE
+    ) -> BillOfResources:
         """What a batch consumes."""
-        return bill_of_resources(code, quantity, self.surroundings.catalogue, tooling)
+        return bill_of_resources(code, quantity, self.surroundings.catalogue, tooling, orders)
 
     def sheet(self, bill: BillOfResources) -> CostSheet:
         """The cost sheet of a bill.

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.job_sheet import JobSheet, job_sheet
@@ -23,7 +24,7 @@ class Job:
     cautions: tuple[Caution, ...]
 
 
-def job_of_product(workspace: Workspace, code: str, quantity: int) -> Job:
+def job_of_product(workspace: Workspace, code: str, quantity: Decimal) -> Job:
     """What a batch needs, step by step; needs no rates. Raises NotRegisteredError if the product is not registered."""
     catalogue = surroundings_of(workspace, [subject("products", code)], date.min).catalogue
     bill = bill_of_resources(code, quantity, catalogue)

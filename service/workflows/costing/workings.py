@@ -6,7 +6,7 @@ from datetime import date
 from service.domain.costing.cost_statement import CostStatement
 from service.domain.explaining.cost_workings import CostWorkings, cost_workings
 from service.domain.explaining.traced_facts import traced_conversion
-from service.workflows.costing.cost_sheets import state_cost
+from service.workflows.costing.cost_sheets import Batch, state_cost
 from service.workflows.costing.costing import pools_of, prepare, subject
 from service.workflows.costing.supposing import NOTHING_SUPPOSED, Supposed
 from service.workflows.workspace import Workspace
@@ -25,17 +25,16 @@ class WorkedCost:
     workings: CostWorkings
 
 
-def work_out_cost(
-    workspace: Workspace, code: str, quantity: int, as_of: date, supposed: Supposed = NOTHING_SUPPOSED
-) -> WorkedCost:
+def work_out_cost(workspace: Workspace, batch: Batch, as_of: date, supposed: Supposed = NOTHING_SUPPOSED) -> WorkedCost:
     """As `cost_product`, with the formula of every figure; raises TooComplexError if these are too many."""
-    costing = prepare(workspace, [subject("products", code)], as_of, supposed)
-    statement = state_cost(workspace, costing, code, quantity)
+    costing = prepare(workspace, [subject("products", batch.product)], as_of, supposed)
+    statement = state_cost(workspace, costing, batch)
     workings = cost_workings(
         statement,
         costing.surroundings.catalogue,
         costing.card,
         pools_of(costing.surroundings),
         traced_conversion(costing.exchange.day_for, costing.card.currency),
+        batch.orders,
     )
     return WorkedCost(statement=statement, workings=workings)

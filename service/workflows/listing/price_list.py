@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from datetime import date
+from decimal import Decimal
 from enum import StrEnum
 from typing import NamedTuple
 
@@ -166,7 +167,7 @@ class _Entries:
 
     def _batch(self, question: PriceQuestion) -> _Batch:
         """The batch of a question, if everything has a rate; raises MissingRatesError."""
-        key, resources = (question.product, question.quantity), question.route.resources()
+        key, resources = question.batch, question.route.resources()
         if key in self._batches:
             costed(self._workspace, self._costing, [], also=resources)
             return self._batches[key]
@@ -183,7 +184,7 @@ class _Entries:
             product,
             listing=code,
             name=listing.name or product.name,
-            pieces_per_order=listing.pieces_per_order or listing.base_quantity,
+            pieces_per_order=listing.pieces_per_order or Decimal(listing.base_quantity),
             channel_name=self._channel_name(listing),
             as_of=self._as_of,
             problem=problem,

@@ -18,7 +18,7 @@ from service.domain.values.exact import exactly
 from service.domain.values.message import PlausibilityWarning
 from service.domain.values.money import Money, cash_rounded, currency_problem
 from service.domain.values.references import references_in
-from service.domain.values.shown import shown
+from service.domain.values.shown import Quantity, shown
 from service.workflows.costing.cost_sheets import costed, sheet_warnings, tax_warnings
 from service.workflows.costing.costing import Costing, prepare, subject
 from service.workflows.pricing.sale_way import PriceQuestion, SaleWay, Settlement
@@ -56,7 +56,7 @@ class PriceSheet(CostedBatch):
     tax: str | None
     channel: str | None
     base_quantity: int
-    pieces_per_order: int
+    pieces_per_order: Quantity
     policy: PricingPolicy | None
     price_per_piece: PriceStatement
     cash_price: Money | None
@@ -103,8 +103,7 @@ def priced(workspace: Workspace, costing: Costing, question: PriceQuestion) -> P
     """The price sheet, from loaded data; raises as `price_product` does."""
     check_grid(question, question.route.currency or workspace.workshop.currency)
     resources = question.route.resources()
-    batch = (question.product, question.quantity)
-    ((bill, sheet),) = costed(workspace, costing, [batch], also=resources)
+    ((bill, sheet),) = costed(workspace, costing, [question.batch], also=resources)
     way = SaleWay(costing, question, workspace.workshop.currency)
     found = way.price(sheet)
     policy = None if question.kept_at is not None else question.policy

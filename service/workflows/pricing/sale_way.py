@@ -23,6 +23,7 @@ from service.domain.values.exact import ZERO, exactly
 from service.domain.values.money import Money, in_currency, rounded
 from service.domain.values.shown import SumOf, UnitAmount, shown
 from service.domain.values.unit_costs import UnitCosts
+from service.workflows.costing.cost_sheets import Batch, batch_of
 from service.workflows.costing.costing import Costing
 
 
@@ -42,7 +43,7 @@ class PriceQuestion:
     """
 
     product: str
-    quantity: int
+    quantity: Decimal
     as_of: date
     policy: PricingPolicy
     route: Route
@@ -51,14 +52,20 @@ class PriceQuestion:
     discount_share: Decimal | None = None
 
     @property
-    def pieces_per_order(self) -> int:
+    def pieces_per_order(self) -> Decimal:
         """Pieces that an order has."""
-        return self.route.pieces_per_order or self.base_quantity
+        return self.route.pieces_per_order or Decimal(self.base_quantity)
 
     @property
+    def batch(self) -> Batch:
+        """The batch whose cost is used, sold in orders."""
+        return batch_of(self.product, self.quantity, self.pieces_per_order)
+
+    @property
+    @exactly
     def prices_per_order(self) -> Decimal:
         """How often an order has the price."""
-        return Decimal(self.pieces_per_order // self.base_quantity)
+        return self.pieces_per_order / self.base_quantity
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -28,6 +28,7 @@ from service.domain.quoting.request import MAX_BREAKS, QuotationLineRequest, Quo
 from service.domain.scheduling.lead_time import LeadTime, lead_time
 from service.domain.selling.sale import Sale
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, Path
+from service.domain.values.exact import ZERO
 from service.domain.values.message import Message, PlausibilityWarning
 from service.domain.values.money import currency_problems_on
 from service.store.engine.database import Connection
@@ -194,7 +195,7 @@ class _Quoting:
         line = self.request.lines[place]
         assert line.product is not None  # an item has no batch
         left_out = supplied_resources(line) | paid_by_others(self.payers, place)
-        return Batch(line.product, int(quantity or line.quantity), line.tooling.tooling, left_out)
+        return Batch(line.product, quantity or line.quantity, line.tooling.tooling, left_out)
 
     @property
     def _places(self) -> list[int]:
@@ -244,11 +245,11 @@ class _Quoting:
         return tuple(Decimal(quantity) for quantity in found if quantity not in line.quantity_breaks)
 
     def _shipment(self, shipping: ShippingRequest) -> QuotedShipment:
-        pieces: dict[str, int] = {}
+        pieces: dict[str, Decimal] = {}
         places: dict[str, Path] = {}
         for index, line in enumerate(self.request.lines):
             if line.product is not None:
-                pieces[line.product] = pieces.get(line.product, 0) + int(line.quantity)
+                pieces[line.product] = pieces.get(line.product, ZERO) + line.quantity
                 places.setdefault(line.product, ("lines", index, "product"))
         if not pieces:
             raise InvalidValuesError([InvalidValueError(("shipping",), "needs a product: items are not shipped")])

@@ -127,7 +127,7 @@ def check_machines(connection: Connection, workspace: Workspace, product: Produc
 
 
 def _machinery(connection: Connection, workspace: Workspace, product: Product) -> Catalogue:
-    """The machines that the product names, and their tariffs."""
+    """The machines that the product names and their tariffs, and the materials of which waste becomes another."""
 
     def facts(collection: str, codes: Iterable[str]) -> dict[str, Registered]:
         return {
@@ -136,7 +136,9 @@ def _machinery(connection: Connection, workspace: Workspace, product: Product) -
 
     machines = facts("machines", (each.machine for each in product.operations if each.machine is not None))
     tariffs = facts("tariffs", (tariff.code for machine in machines.values() for _, tariff in references_in(machine)))
-    return Catalogue(machines=machines, tariffs=tariffs)  # type: ignore[arg-type]
+    reclaiming = [line for line in product.bill_of_materials if line.reclaimed_as is not None]
+    materials = facts("materials", (code for line in reclaiming for code in (line.material, line.reclaimed_as) if code))
+    return Catalogue(machines=machines, tariffs=tariffs, materials=materials)  # type: ignore[arg-type]
 
 
 def retire(workspace: Workspace, thing: Thing, precondition: Precondition = always) -> None:

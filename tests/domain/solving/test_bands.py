@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.domain.values.bands import Band, band_problems
+from service.domain.solving.bands import Band, band_problems
 
 D = Decimal
 NAMES = ("above_kg", "up_to_kg")

@@ -1,0 +1,75 @@
+"""Units in which things are bought, made and sold, and the quantities counted in them."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Annotated
+
+from service.domain.values.declared import Bounds
+from service.domain.values.kinds import Kind
+
+QUANTITY_SOLD_DECIMALS = 3
+MOST_SOLD = 1_000_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Decimals:
+    """The most decimals that a number may have.
+
+    Attributes:
+        at_most: trailing zeros are not counted.
+    """
+
+    at_most: int
+
+    def __call__(self, value: Decimal) -> str | None:
+        return None if value == round(value, self.at_most) else f"must have at most {self.at_most} decimals"
+
+
+SoldQuantity = Annotated[Decimal, Bounds(above=0, at_most=MOST_SOLD), Decimals(QUANTITY_SOLD_DECIMALS)]
+"""A quantity made or sold; the unit may ask for more, for instance that it is whole."""
+SoldQuantityOrNone = Annotated[Decimal, Bounds(at_least=0, at_most=MOST_SOLD), Decimals(QUANTITY_SOLD_DECIMALS)]
+"""The same, or nothing of it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnitTraits:
+    """What is known of a unit.
+
+    Attributes:
+        code: its common code in UN/ECE Recommendation No. 20.
+        decimals: the most that a quantity has.
+    """
+
+    code: str
+    decimals: int = QUANTITY_SOLD_DECIMALS
+
+
+class Unit(Kind):
+    """The unit in which something is bought, made or sold."""
+
+    traits: UnitTraits
+
+    PIECE = ("piece", UnitTraits(code="H87", decimals=0))
+    KILOGRAM = ("kg", UnitTraits(code="KGM"))
+    LITRE = ("l", UnitTraits(code="LTR"))
+    METRE = ("m", UnitTraits(code="MTR"))
+    SQUARE_METRE = ("m2", UnitTraits(code="MTK"))
+    CUBIC_METRE = ("m3", UnitTraits(code="MTQ"))
+    HOUR = ("hour", UnitTraits(code="HUR"))
+
+    @property
+    def is_divided(self) -> bool:
+        """Whether there are parts of it: half a kilogram, but no half piece."""
+        return self.traits.decimals > 0
+
+    @property
+    def least(self) -> Decimal:
+        """The smallest quantity of it, in whose multiples it is made and sold."""
+        return Decimal(1).scaleb(-self.traits.decimals)
+
+    def problem(self, quantity: Decimal) -> str | None:
+        """What is wrong with a quantity in this unit."""
+        decimals = self.traits.decimals
+        if quantity == round(quantity, decimals):
+            return None
+        return f"must have at most {decimals} decimals" if decimals else "must be whole: pieces are not divided"
