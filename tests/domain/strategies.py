@@ -21,7 +21,7 @@ from service.domain.currency.exchange_rates import DayRates
 from service.domain.making.learning import LearningCurve
 from service.domain.making.overheads import Overhead, OverheadBase
 from service.domain.making.products import Attendance, BillLine, Catalogue, Operation, Product, Tooling
-from service.domain.making.resources import LabourGrade, Machine, Material, MaterialUse, Tariff, Tool, Unit
+from service.domain.making.resources import LabourGrade, Machine, Material, MaterialUse, Tariff, Tool
 from service.domain.pricing.policy import PricingPolicy, Rounding, Target
 from service.domain.quoting.adjustments import LineAdjustment, QuotationAdjustment
 from service.domain.quoting.document_totals import AppliedTax, DocumentAdjustment, DocumentLine
@@ -32,6 +32,7 @@ from service.domain.selling.taxes import TaxCategory
 from service.domain.values.money import Money
 from service.domain.values.references import Registered
 from service.domain.values.unit_costs import CostBasis, UnitCosts
+from service.domain.values.units import Unit
 from tests.domain.examples import TODAY, Shop, registered_in
 from tests.support.profiles import examples
 
@@ -52,6 +53,7 @@ def figures(least: str, most: str, places: int = 3) -> st.SearchStrategy[Decimal
 
 _BANDS = ("day", "night", "peak")
 amounts = figures("0", "500", 2)
+_whole = st.integers(1, 7).map(Decimal)
 some_shares = st.sampled_from(["0", "0.05", "0.125", "0.3"]).map(Decimal)
 
 
@@ -69,17 +71,19 @@ def _shares_of(draw: st.DrawFn, bands: tuple[str, ...]) -> dict[str, Decimal]:
 
 
 @st.composite
-def _operations(draw: st.DrawFn, name: str, shop: dict[str, Any]) -> Operation:
+def _operations(draw: st.DrawFn, name: str, shop: dict[str, Any], unit: Unit) -> Operation:
     machine = draw(st.none() | st.sampled_from(list(shop["machines"])))
     tariff = None if machine is None else shop["machines"][machine].tariff
     grades = draw(st.lists(st.sampled_from(list(shop["labour_grades"])), unique=True, max_size=2))
+    throughput = draw(st.none() | figures("0.5", "90", 1))
     return Operation(
         name=name,
         machine=machine,
         setup_minutes=draw(figures("0", "40", 1)),
         warm_up_minutes=Decimal(0) if machine is None else draw(figures("0", "30", 1)),
-        cycle_minutes=draw(figures("0", "9", 2)),
-        pieces_per_cycle=draw(st.integers(1, 7)),
+        cycle_minutes=Decimal(0) if throughput else draw(figures("0", "9", 2)),
+        pieces_per_cycle=Decimal(1) if throughput else draw(figures("0.5", "7", 1) if unit.is_divided else _whole),
+        units_per_hour=throughput,
         yield_share=draw(figures("0.5", "1", 2)),
         labour=tuple(
             Attendance(labour_grade=grade, setup_crew=crew, attendance=draw(figures("0" if crew else "0.01", "1.5", 2)))
@@ -88,33 +92,49 @@ def _operations(draw: st.DrawFn, name: str, shop: dict[str, Any]) -> Operation:
         load_factor=None if machine is None else draw(st.none() | figures("0.2", "1", 1)),
         band_shares={} if tariff is None else draw(_shares_of(shop["tariffs"][tariff].bands)),
         tool=draw(st.none() | st.sampled_from(list(shop["tools"]))),
-        tooling=draw(st.sampled_from(Tooling)),
+        tooling=Tooling.ENTIRE if throughput else draw(st.sampled_from(Tooling)),
     )
 
 
 @st.composite
 def _bill_lines(draw: st.DrawFn, item: str, parts: Mapping[str, Product], names: list[str]) -> BillLine:
     per_piece = draw(figures("0", "4", 2))
+    reclaimed = Decimal(0) if item in parts else draw(figures("0", "1", 1))
     return BillLine(
         material=None if item in parts else item,
         product=item if item in parts else None,
         quantity_per_piece=per_piece,
         quantity_per_batch=draw(figures("0" if per_piece else "0.5", "3", 1)),
         process_loss_share=draw(some_shares),
-        reclaim_share=Decimal(0) if item in parts else draw(figures("0", "1", 1)),
+        reclaim_share=reclaimed,
+        disposal_share=None if item in parts else draw(st.none() | figures("0", str(1 - reclaimed), 1)),
         operation=draw(st.none() | st.sampled_from(names)) if names else None,
     )
 
 
+def _as_blend(draw: st.DrawFn, line: BillLine, materials: Mapping[str, Material]) -> BillLine:
+    """The line, perhaps with its waste reclaimed as another material.
+
+    Only where nothing is issued once a batch, or an allowance of cheap material could earn money as a dear one.
+    """
+    if line.material is None or not line.reclaim_share or line.quantity_per_batch:
+        return line
+    alike = [code for code, each in materials.items() if each.unit is materials[line.material].unit]
+    return replace(line, reclaimed_as=draw(st.none() | st.sampled_from(alike)))
+
+
 @st.composite
 def _products(draw: st.DrawFn, code: str, shop: dict[str, Any], parts: dict[str, Product]) -> Product:
-    names = _codes("step ", draw(st.integers(0, 2)))
+    names, unit = _codes("step ", draw(st.integers(0, 2))), draw(st.sampled_from(Unit))
     # Any earlier product may be a part; the last one always is, so that the last product contains all others.
     wanted = [*list(parts)[-1:], *draw(st.lists(st.sampled_from([*parts, *shop["materials"]]), min_size=1, max_size=3))]
     return Product(
         name=code,
-        bill_of_materials=tuple(draw(_bill_lines(item, parts, names)) for item in wanted),
-        operations=tuple(draw(_operations(name, shop)) for name in names),
+        unit=unit,
+        bill_of_materials=tuple(
+            _as_blend(draw, draw(_bill_lines(item, parts, names)), shop["materials"]) for item in wanted
+        ),
+        operations=tuple(draw(_operations(name, shop, unit)) for name in names),
         learning_curve=draw(
             st.none() | st.builds(LearningCurve, rate_share=figures("0.6", "1", 2), pieces_before=figures("0", "30", 0))
         ),
@@ -161,6 +181,9 @@ def catalogues(draw: st.DrawFn) -> Catalogue:
         ),
     }
     shop["machines"] = some("h", _machines(shop["tariffs"]), 1, 2)
+    for code, pool in shop["overheads"].items():
+        if pool.base.traits.of_machines and draw(st.booleans()):
+            shop["overheads"][code] = replace(pool, machines=("h0",))
     products: dict[str, Product] = {}
     for code in _codes("p", draw(st.integers(1, 4))):
         products[code] = draw(_products(code, shop, dict(products)))
@@ -168,7 +191,9 @@ def catalogues(draw: st.DrawFn) -> Catalogue:
 
 
 @st.composite
-def _terms(draw: st.DrawFn, facts: Registered, currencies: st.SearchStrategy[str]) -> RateTerms:
+def _terms(
+    draw: st.DrawFn, facts: Registered, currencies: st.SearchStrategy[str], lowest_price: str = "0"
+) -> RateTerms:
     def money(least: str = "0", most: str = "500") -> Money:
         return Money(amount=draw(figures(least, most, 2)), currency=draw(currencies))
 
@@ -177,11 +202,11 @@ def _terms(draw: st.DrawFn, facts: Registered, currencies: st.SearchStrategy[str
 
     match facts:
         case Material():
-            price = money()
+            price = money(lowest_price)
             # Regrind is worth no more than new material, or an allowance per batch would earn money, and more
             # per piece the smaller the batch.
-            value = None if draw(st.booleans()) else replace(price, amount=price.amount * draw(some_shares))
-            return MaterialRate(price=price, reclaim_value=value)
+            value = None if draw(st.booleans()) else replace(price, amount=abs(price.amount) * draw(some_shares))
+            return MaterialRate(price=price, reclaim_value=value, disposal_cost=maybe())
         case Machine():
             new = money("100", "90000")
             return MachineRate(
@@ -220,14 +245,18 @@ def _terms(draw: st.DrawFn, facts: Registered, currencies: st.SearchStrategy[str
 
 
 @st.composite
-def shops(draw: st.DrawFn, currencies: tuple[str, ...] = ("EUR",)) -> Shop:
-    """Workshops with a rate for everything; their own currency is the first."""
+def shops(draw: st.DrawFn, currencies: tuple[str, ...] = ("EUR",), lowest_price: str = "0") -> Shop:
+    """Workshops with a rate for everything; their own currency is the first.
+
+    Args:
+        lowest_price: of a material; negative for workshops that are paid to take some.
+    """
     catalogue = draw(catalogues())
     foreign = {each: draw(figures("0.3", "300", 4)) for each in currencies[1:]}
     return Shop(
         catalogue=catalogue,
         terms={
-            resource: draw(_terms(facts, st.sampled_from(currencies)))
+            resource: draw(_terms(facts, st.sampled_from(currencies), lowest_price))
             for resource, facts in registered_in(catalogue).items()
         },
         days=(DayRates(source="manual", base=currencies[0], published_on=TODAY, rates=foreign),) if foreign else (),
@@ -239,12 +268,12 @@ def shops(draw: st.DrawFn, currencies: tuple[str, ...] = ("EUR",)) -> Shop:
 @st.composite
 def moves(draw: st.DrawFn, currencies: tuple[str, ...] = ("EUR", "USD", "JPY")) -> tuple[Shop, Shop]:
     """A workshop before and after some of its rates changed and some overhead pools were added or removed."""
-    whole = draw(shops(currencies))
+    whole = draw(shops(currencies, "-200"))
     pools = whole.catalogue.overheads
     codes = st.sets(st.sampled_from(list(pools))) if pools else st.just(set())
     new, gone = draw(codes), draw(codes)
     moved = {
-        resource: draw(_terms(facts, st.sampled_from(currencies)))
+        resource: draw(_terms(facts, st.sampled_from(currencies), "-200"))
         for resource, facts in registered_in(whole.catalogue).items()
         if draw(st.booleans())
     }

@@ -160,6 +160,7 @@ class TestParts:
         assert {part: (each.cost_class, each.variable) for part, each in parts.items()} == {
             "materials/hdpe": (CostClass.DIRECT_MATERIAL, True),
             "materials/hdpe#reclaimed": (CostClass.DIRECT_MATERIAL, True),
+            "materials/hdpe#disposed": (CostClass.DIRECT_MATERIAL, True),
             "machines/press": (CostClass.MACHINE, False),
             "labour-grades/operator": (CostClass.DIRECT_LABOUR, True),
             "tariffs/grid#day": (CostClass.ELECTRICITY, True),

@@ -165,7 +165,7 @@ class TestInvalidTerms:
     @pytest.mark.parametrize(
         ("kind", "body", "message"),
         [
-            (MaterialRate, {"price": negative()}, "price/amount: must be 0 or more"),
+            (MaterialRate, builders.material_rate(disposal_cost=negative()), "disposal_cost/amount: must be 0 or more"),
             (MaterialRate, builders.material_rate(reclaim_value=negative()), "reclaim_value/amount: must be 0 or more"),
             (MachineRate, builders.machine_rate(replacement_value=negative()), "replacement_value/amount: must be 0"),
             (MachineRate, builders.machine_rate(other_per_year=negative()), "other_per_year/amount: must be 0"),

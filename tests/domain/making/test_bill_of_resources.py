@@ -51,7 +51,10 @@ class TestMaterial:
 
         bill = bill_of(product, quantity=10)
 
-        assert quantities(bill) == {"materials/hdpe": Decimal(50)}  # 2 × 10/0.5 ÷ 0.8
+        assert quantities(bill) == {
+            "materials/hdpe": Decimal(50),
+            "materials/hdpe#disposed": Decimal(30),
+        }  # 2 × 10/0.5 ÷ 0.8
 
     def test_enters_at_the_operation_its_line_names(self) -> None:
         steps = [bench_work(name="first", yield_share="0.5"), bench_work(name="last")]
@@ -59,12 +62,12 @@ class TestMaterial:
         early = a_product(bill_of_materials=[a_line()], operations=steps)
 
         assert quantities(bill_of(late, quantity=10)) == {"materials/hdpe": Decimal(10)}
-        assert quantities(bill_of(early, quantity=10)) == {"materials/hdpe": Decimal(20)}
+        assert quantities(bill_of(early, quantity=10))["materials/hdpe"] == 20
 
     def test_of_a_product_without_operations_is_issued_for_every_piece(self) -> None:
         bill = bill_of(a_product(bill_of_materials=[a_line(quantity_per_batch="3")], operations=[]), quantity=10)
 
-        assert quantities(bill) == {"materials/hdpe": Decimal(13)}
+        assert quantities(bill)["materials/hdpe"] == 13
         assert bill.issues[0].operation == ""
 
     def test_that_does_not_end_in_a_good_piece_is_reclaimed_by_its_share(self) -> None:
@@ -75,7 +78,12 @@ class TestMaterial:
 
         assert quantities(bill)["materials/hdpe"] == 26  # 2 × 10/0.8 + 1
         assert quantities(bill)["materials/hdpe#reclaimed"] == 3  # half of 26 − 20
-        assert [line.name for line in bill.lines] == ["HDPE flakes", "HDPE flakes, credit for regrind"]
+        assert quantities(bill)["materials/hdpe#disposed"] == 3
+        assert [line.name for line in bill.lines] == [
+            "HDPE flakes",
+            "HDPE flakes, credit for regrind",
+            "HDPE flakes, disposal of waste",
+        ]
 
     def test_used_as_packaging_stands_under_packaging(self) -> None:
         carton = a_material(name="Carton", unit="piece", use="packaging", polymer=None)

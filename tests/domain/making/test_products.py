@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 
+from service.domain.making.overheads import Overhead
 from service.domain.making.products import Attendance, BillLine, Operation, Product, inconsistencies
 from service.domain.making.resources import Machine, Material, Tariff, band_share_problem
 from service.domain.register import COLLECTIONS
@@ -39,7 +40,7 @@ class TestInvalidValues:
             (
                 BillLine,
                 {"product": "b", "quantity_per_piece": "1", "reclaim_share": "0.5"},
-                "reclaim_share: a sub-assembly cannot be reclaimed; leave it out",
+                "reclaim_share: is for materials: what a sub-assembly is made of has its own; leave it out",
             ),
             (BillLine, {"material": "a"}, "quantity_per_piece: must be more than 0, or quantity_per_batch must be"),
             (
@@ -52,7 +53,44 @@ class TestInvalidValues:
             (Operation, {"name": "x", "load_factor": "0.5"}, "machine: is required where warm_up_minutes"),
             (Operation, {"name": "x", "band_shares": {"day": "1"}}, "machine: is required where warm_up_minutes"),
             (Operation, {"name": "x", "yield_share": "0"}, "yield_share: must be more than 0"),
-            (Operation, {"name": "x", "pieces_per_cycle": 0}, "pieces_per_cycle: must be 1 or more"),
+            (Operation, {"name": "x", "pieces_per_cycle": 0}, "pieces_per_cycle: must be more than 0"),
+            (
+                BillLine,
+                {"material": "a", "quantity_per_piece": "1", "reclaim_share": "0.7", "disposal_share": "0.4"},
+                "disposal_share: reclaimed and disposed of together are more than what is lost; at most 0.3 is left",
+            ),
+            (
+                BillLine,
+                {"material": "a", "quantity_per_piece": "1", "reclaimed_as": "b"},
+                "reclaimed_as: has no meaning without a reclaim_share",
+            ),
+            (Operation, {"name": "x", "units_per_hour": "0"}, "units_per_hour: must be more than 0"),
+            (
+                Operation,
+                {"name": "x", "units_per_hour": "5", "cycle_minutes": "1"},
+                "units_per_hour: time it either by units_per_hour or by cycle_minutes and pieces_per_cycle",
+            ),
+            (
+                Operation,
+                {"name": "x", "units_per_hour": "5", "tool": "die"},
+                "units_per_hour: a tool wears by the cycle; give cycle_minutes, or charge the entire tool",
+            ),
+            (
+                Product,
+                {"name": "x", "operations": [{"name": "a", "pieces_per_cycle": "2.5"}]},
+                "operations/0/pieces_per_cycle: must be whole: pieces are not divided",
+            ),
+            (Product, builders.product(unit="kg", mass_kg="2"), "mass_kg: a kilogram weighs 1 kg; leave it out"),
+            (
+                Overhead,
+                {"name": "x", "base": "piece", "machines": ["press"]},
+                "machines: needs a base that a machine has: machine_hour, labour_hour, setup; or leave them out",
+            ),
+            (
+                Overhead,
+                {"name": "x", "base": "direct_labour_value", "products": ["brick"]},
+                "products: needs a base that is a quantity: machine_hour, labour_hour, piece, order, setup; or leave",
+            ),
             (Product, {"name": "x"}, "bill_of_materials: a product needs a material or an operation"),
             (
                 Product,
