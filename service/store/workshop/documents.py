@@ -24,11 +24,12 @@ from service.domain.quoting.request import QuotationRequest
 from service.domain.register import COLLECTIONS
 from service.domain.selling.base_quantity import base_quantity_problems
 from service.domain.selling.seller import Seller
-from service.domain.values.declared import MAX_DIGITS, Code, Name, Pieces, Text, declared, first_of, rules_and_type
+from service.domain.values.declared import MAX_DIGITS, Code, Name, Text, declared, first_of, rules_and_type
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.forms import FIRST_DAY, day_of, decimal_of, locale_problem, time_zone_problem
 from service.domain.values.message import Message
 from service.domain.values.money import currency_problem
+from service.domain.values.units import SoldQuantity
 from service.encoding import plain_data, with_decoders
 from service.store.engine import column_types  # noqa: F401 (it says how messages and dated rates are decoded)
 
@@ -134,7 +135,7 @@ _sent, _computed = _converter(digits=MAX_DIGITS, knows_all=True), _converter(dig
 class _Bill:
     """A bill of resources as it is stored beside a price."""
 
-    pieces: Pieces
+    pieces: SoldQuantity
     quantities: Mapping[str, Decimal]
 
 

@@ -47,14 +47,9 @@ def quantities(bill: BillOfResources) -> dict[str, Decimal]:
 
 def a_pool(base: str, **changes: Any) -> Shop:
     """A workshop with a pool of 2.00 for each unit of its base."""
-    parts = [
-        a_product(
-            name="Foot", bill_of_materials=[a_line()], operations=[an_operation(setup_minutes="5", yield_share="1")]
-        )
-    ]
-    sheet = a_product(
-        bill_of_materials=[a_line(), a_line(product="part-1")], operations=[an_operation(yield_share="1"), bench_work()]
-    )
+    pressing = an_operation(yield_share="1")
+    foot = a_product(name="Foot", bill_of_materials=[a_line()], operations=[pressing])
+    sheet = a_product(bill_of_materials=[a_line(), a_line(product="part-1")], operations=[pressing, bench_work()])
     terms = {"overheads/pool": OverheadRate(amount_per_month=euros("200"), base_per_month=D(100))}
     return a_shop(sheet, foot, overheads={"pool": an_overhead(base, **changes)}, terms=terms)
 

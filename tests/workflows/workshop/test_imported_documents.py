@@ -223,7 +223,7 @@ DOCUMENTS: dict[str, tuple[Spoil, str, str]] = {
     "a bill without pieces": (
         member("price_changes", "bill", lambda bill: bill.update(pieces=0)),
         "/tables/price_changes/0/bill",
-        "pieces: must be 1 or more",
+        "pieces: must be more than 0",
     ),
     "an unknown time zone": (
         column("workshops", "time_zone", "Mars/Olympus"),
