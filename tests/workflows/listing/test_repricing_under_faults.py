@@ -275,4 +275,5 @@ def assert_prices_follow_from_their_basis(owner: Owner, repricing_id: UUID) -> N
         kept = plain_data(bill)
         quantities = {part: Decimal(quantity) for part, quantity in kept["quantities"].items()}
         rates = {part: (rate, rate) for part, rate in table.full().items()}
-        assert exactly(unit_costs)(BatchBill(pieces=kept["pieces"], quantities=quantities), rates) == (cost, cost)
+        kept_bill = BatchBill(pieces=Decimal(kept["pieces"]), quantities=quantities)
+        assert exactly(unit_costs)(kept_bill, rates) == (cost, cost)
