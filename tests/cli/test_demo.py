@@ -68,7 +68,10 @@ def test_the_demo_is_a_whole_workshop(demo: Client) -> None:
     assert len(products) >= 8
     assert {"brick", "beam-1200", "beam-1800", "sheet", "hook", "plant-pot"} <= {each["code"] for each in products}
     made_of_products = [each for each in products if any(line["product"] for line in each["bill_of_materials"])]
-    assert {"bench", "coaster-set"} == {each["code"] for each in made_of_products}
+    assert {"bench", "brick", "half-brick", "coaster-set"} == {each["code"] for each in made_of_products}
+    assert {each["code"]: each["unit"] for each in products if each["unit"] != "piece"} == {"regrind": "kg"}
+    timed = {step["machine"] for each in products for step in each["operations"] if step["units_per_hour"]}
+    assert timed == {"granulator", "extruder"}
 
 
 def test_everything_in_the_demo_says_that_it_is_invented(demo: Client) -> None:
@@ -90,7 +93,7 @@ def test_every_demo_product_has_a_cost_sheet_without_a_warning_at_any_batch_size
 def test_every_demo_product_is_large_enough_for_its_mass(demo: Client) -> None:
     for product in items(demo, "products"):
         cubic_mm = Decimal(product["length_mm"]) * Decimal(product["width_mm"]) * Decimal(product["height_mm"])
-        assert Decimal(product["mass_kg"]) <= cubic_mm / 10**6 * DENSEST_KG_PER_LITRE, product["code"]
+        assert Decimal(product["mass_kg"] or 1) <= cubic_mm / 10**6 * DENSEST_KG_PER_LITRE, product["code"]
 
 
 def test_every_demo_product_goes_on_a_pallet_and_the_small_ones_by_parcel(demo: Client) -> None:
@@ -184,7 +187,7 @@ def test_loading_the_demo_twice_changes_nothing(
     run_command(demo, *REGISTER)
 
     assert revision(demo, database) == before
-    assert capsys.readouterr().out == "unchanged: 121.\n"
+    assert capsys.readouterr().out == "unchanged: 122.\n"
 
 
 def test_loading_the_demo_keeps_the_exchange_rates_of_earlier_days(app: flask.Flask, contract: Contract) -> None:

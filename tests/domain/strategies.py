@@ -75,14 +75,15 @@ def _operations(draw: st.DrawFn, name: str, shop: dict[str, Any], unit: Unit) ->
     machine = draw(st.none() | st.sampled_from(list(shop["machines"])))
     tariff = None if machine is None else shop["machines"][machine].tariff
     grades = draw(st.lists(st.sampled_from(list(shop["labour_grades"])), unique=True, max_size=2))
-    throughput = draw(st.none() | figures("0.5", "90", 1))
+    throughput, tool = draw(st.none() | figures("0.5", "90", 1)), draw(st.none() | st.sampled_from(list(shop["tools"])))
+    per_cycle = figures("0.5", "7", 1) if unit.is_divided else _whole
     return Operation(
         name=name,
         machine=machine,
         setup_minutes=draw(figures("0", "40", 1)),
         warm_up_minutes=Decimal(0) if machine is None else draw(figures("0", "30", 1)),
         cycle_minutes=Decimal(0) if throughput else draw(figures("0", "9", 2)),
-        pieces_per_cycle=Decimal(1) if throughput else draw(figures("0.5", "7", 1) if unit.is_divided else _whole),
+        pieces_per_cycle=draw(per_cycle) if tool or throughput is None else Decimal(1),
         units_per_hour=throughput,
         yield_share=draw(figures("0.5", "1", 2)),
         labour=tuple(
@@ -91,8 +92,8 @@ def _operations(draw: st.DrawFn, name: str, shop: dict[str, Any], unit: Unit) ->
         ),
         load_factor=None if machine is None else draw(st.none() | figures("0.2", "1", 1)),
         band_shares={} if tariff is None else draw(_shares_of(shop["tariffs"][tariff].bands)),
-        tool=draw(st.none() | st.sampled_from(list(shop["tools"]))),
-        tooling=Tooling.ENTIRE if throughput else draw(st.sampled_from(Tooling)),
+        tool=tool,
+        tooling=draw(st.sampled_from(Tooling)),
     )
 
 

@@ -64,7 +64,8 @@ class Step:
         operation: its name.
         pieces_good: good pieces, or units of the product, wanted from it.
         pieces_started: pieces that must be started, as an expected value.
-        cycles: cycles of the machine, repeats for scrap included; 0 where it is timed by throughput.
+        cycles: cycles of the machine, repeats for scrap included; 0 where it is timed by
+            throughput and wears no tool.
         run_minutes: cycles × cycle time, or the pieces started ÷ throughput.
         machine_minutes: setup, warm-up and run; 0 for work at a bench.
         electricity_kwh: drawn by its machine.

@@ -160,8 +160,7 @@ class _Explosion:
         for grade, minutes in labour_minutes.items():
             self.labour_minutes[grade] += minutes
         if operation.tool is not None:
-            tooling = operation.tooling if operation.units_per_hour else self.tooling or operation.tooling
-            self._use(operation.tool, tooling, cycles)
+            self._use(operation.tool, self.tooling or operation.tooling, cycles)
         self.steps.append(
             Step(
                 product=code,
@@ -254,13 +253,13 @@ class _Explosion:
 
 
 def _run(operation: Operation, out: Decimal, start: Decimal) -> tuple[Decimal, Decimal]:
-    """Cycles and minutes of the run, of which there are no cycles where it is timed by throughput.
+    """Cycles and minutes of the run; no cycles where it is timed by throughput and has no tool to wear.
 
     cycles = ⌈out ÷ pieces per cycle⌉ ÷ yield,  minutes = cycles × cycle time;  or  started ÷ units an hour × 60.
     """
+    cycles = whole_up(out / operation.pieces_per_cycle) / operation.yield_share if operation.has_cycles else ZERO
     if operation.units_per_hour is not None:
-        return ZERO, start / operation.units_per_hour * MINUTES_PER_HOUR
-    cycles = whole_up(out / operation.pieces_per_cycle) / operation.yield_share
+        return cycles, start / operation.units_per_hour * MINUTES_PER_HOUR
     return cycles, cycles * operation.cycle_minutes
 
 

@@ -60,7 +60,7 @@ class JobStep:
         warm_ups: how often the machine is warmed up.
         warm_up_minutes: of all warm-ups.
         run_minutes: cycles × cycle time.
-        cycles: repeats for scrap included, as an expected value; 0 where it is timed by throughput.
+        cycles: repeats for scrap included, as an expected value; 0 where it has none.
         units_per_hour: its throughput; None where it is timed by cycles.
         pieces_started: as an expected value, like the good ones.
         electricity_kwh: None where the machine draws none.

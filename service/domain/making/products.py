@@ -127,8 +127,8 @@ class Operation:
         cycle_minutes: minutes a cycle, whatever the number of pieces in it.
         pieces_per_cycle: cavities of the mould, or pieces on the platen; of a product that is not counted in pieces the
             quantity of a cycle.
-        units_per_hour: throughput in place of cycles: the quantity, in the product's unit, that is started in an hour
-            of run. Parts of an hour count; nothing is rounded up.
+        units_per_hour: throughput in place of cycle_minutes: the quantity, in the product's unit, that is started in
+            an hour of run. Parts of an hour count; nothing is rounded up.
         yield_share: good pieces out for each piece started.
         labour: people at the operation, by grade.
         load_factor: the share of the machine's rated power that this work draws; the machine's own if left out.
@@ -163,16 +163,20 @@ class Operation:
                 ("machine",), "is required where warm_up_minutes, load_factor or band_shares are given"
             )
         if self.units_per_hour is not None:
-            if self.cycle_minutes or self.pieces_per_cycle != ONE:
-                reason = "time it either by units_per_hour or by cycle_minutes and pieces_per_cycle"
-                yield InvalidValueError(("units_per_hour",), reason)
-            if self.tool is not None and self.tooling is Tooling.PER_SHOT:
-                reason = "a tool wears by the cycle; give cycle_minutes, or charge the entire tool"
-                yield InvalidValueError(("units_per_hour",), reason)
+            if self.cycle_minutes:
+                yield InvalidValueError(("units_per_hour",), "time it either by units_per_hour or by cycle_minutes")
+            if self.tool is None and self.pieces_per_cycle != ONE:
+                reason = "has no meaning with units_per_hour, unless a tool wears by the cycle; leave it out"
+                yield InvalidValueError(("pieces_per_cycle",), reason)
 
     @property
     def takes_time(self) -> bool:
         return bool(self.setup_minutes or self.warm_up_minutes or self.runs)
+
+    @property
+    def has_cycles(self) -> bool:
+        """Whether it goes by cycles: for its time, or for the wear of its tool."""
+        return self.units_per_hour is None or self.tool is not None
 
     @property
     def runs(self) -> bool:

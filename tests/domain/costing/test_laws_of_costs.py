@@ -147,11 +147,11 @@ def of_idle_places(shop: Shop, bill: BillOfResources) -> BillOfResources:
     for step in bill.steps:
         product = shop.catalogue.products[step.product]
         operation = next(each for each in product.operations if each.name == step.operation)
-        if operation.units_per_hour:
-            continue  # it runs for what is started, in no cycles
+        if not operation.has_cycles:
+            continue  # it runs for what is started
         needed = Fraction(step.pieces_good) / Fraction(operation.pieces_per_cycle) / Fraction(operation.yield_share)
         cycles = Fraction(step.cycles) - needed
-        hours = cycles * Fraction(operation.cycle_minutes) / 60
+        hours = cycles * Fraction(operation.cycle_minutes) / 60  # none by throughput
         if operation.machine is not None:
             machine = shop.catalogue.machines[operation.machine]
             kwh = hours * Fraction(machine.rated_power_kw) * Fraction(operation.load_factor or machine.load_factor)

@@ -94,13 +94,14 @@ class TestAThroughput:
 
         assert are_alike(exact_cost(one), exact_cost(other), one)
 
-    def test_with_a_tool_charges_the_entire_tool_however_the_tools_of_a_quotation_are_charged(self) -> None:
-        pultruding = an_operation(units_per_hour="20", tool="mould", tooling="entire", **_UNTIMED)
-        catalogue = a_catalogue(a_product(operations=[pultruding]))
+    def test_wears_its_tool_by_the_cycle(self) -> None:
+        untimed = {**_UNTIMED, "pieces_per_cycle": 4}
+        filling = an_operation(units_per_hour="20", tool="mould", yield_share="0.8", **untimed)
 
-        bill = bill_of_resources("sheet", D(5), catalogue, type(pultruding.tooling).PER_SHOT)
+        (step,) = (bill := a_shop(a_product(operations=[filling])).bill(D(10))).steps
 
-        assert quantities(bill)["tools/mould#entire"] == 1
+        assert step.run_minutes == D("37.5")  # 10 ÷ 0.8 at 20 an hour
+        assert quantities(bill)["tools/mould"] == D("3.75")  # ⌈10/4⌉ ÷ 0.8
 
 
 class TestAUnit:

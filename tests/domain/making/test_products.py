@@ -68,12 +68,12 @@ class TestInvalidValues:
             (
                 Operation,
                 {"name": "x", "units_per_hour": "5", "cycle_minutes": "1"},
-                "units_per_hour: time it either by units_per_hour or by cycle_minutes and pieces_per_cycle",
+                "units_per_hour: time it either by units_per_hour or by cycle_minutes",
             ),
             (
                 Operation,
-                {"name": "x", "units_per_hour": "5", "tool": "die"},
-                "units_per_hour: a tool wears by the cycle; give cycle_minutes, or charge the entire tool",
+                {"name": "x", "units_per_hour": "5", "pieces_per_cycle": 2},
+                "pieces_per_cycle: has no meaning with units_per_hour, unless a tool wears by the cycle; leave it out",
             ),
             (
                 Product,
