@@ -15,7 +15,7 @@ from unicodedata import bidirectional, category
 from babel import Locale
 from babel.dates import format_date
 from babel.numbers import NumberPattern, format_decimal, format_percent, get_currency_symbol
-from babel.units import format_compound_unit, format_unit
+from babel.units import format_compound_unit, format_unit, get_unit_name
 
 from service.domain.listing.unit_price import UnitPrice
 from service.domain.values.exact import exactly, readable
@@ -29,12 +29,15 @@ _COMMON = "en"
 """The locale whose signs every font has."""
 _UNITS = {
     Unit.KILOGRAM: "mass-kilogram",
+    Unit.LITRE: "volume-liter",
     Unit.METRE: "length-meter",
     Unit.SQUARE_METRE: "area-square-meter",
     Unit.CUBIC_METRE: "volume-cubic-meter",
     Unit.HOUR: "duration-hour",
 }
 """What CLDR calls each unit that is not counted."""
+_FRACTION = Decimal("2.5")
+"""A quantity that is written with the sign of its unit in every locale."""
 
 
 class PaperLocale(str):
@@ -90,14 +93,18 @@ def formatted_quantity(quantity: Decimal, locale: str) -> str:
     return formatted_number(readable(quantity, _QUANTITY_DECIMALS), locale)
 
 
+@exactly
 def formatted_measure(quantity: Decimal, unit: Unit, locale: str) -> str:
     """A quantity in its unit, such as 2,5 Std.; of pieces the number alone."""
     if unit is Unit.PIECE:
         return formatted_quantity(quantity, locale)
-    name, figure = _UNITS[unit], readable(quantity, _QUANTITY_DECIMALS)
-    return _isolated_in(
-        locale, _drawn(locale, lambda words: format_unit(figure, name, length="short", locale=_parsed(words)) or "")
-    )
+    figure = readable(quantity, _QUANTITY_DECIMALS)
+    return _isolated_in(locale, _drawn(locale, lambda words: _measure(figure, _UNITS[unit], words)))
+
+
+def unit_sign(unit: Unit, locale: str) -> str:
+    """The sign of a unit, such as m² or Std.; pieces have none."""
+    return "" if unit is Unit.PIECE else isolated(_drawn(locale, lambda words: _sign(_UNITS[unit], words)))
 
 
 def formatted_share(share: Decimal, locale: str) -> str:
@@ -176,6 +183,28 @@ def _per_unit(price: str, unit: str, locale: str) -> str:
     shown = format_compound_unit(price, denominator_unit=unit, length="short", locale=_parsed(locale))
     assert shown is not None  # CLDR has every unit of _UNITS
     return shown
+
+
+def _measure(figure: Decimal, unit: str, locale: str) -> str:
+    """The quantity with its unit; with the sign of a fraction where Babel lacks CLDR's form and has the name for it."""
+    words, number = _parsed(locale), format_decimal(figure, locale=locale, decimal_quantization=False)
+    shown = format_unit(figure, unit, length="short", locale=words)
+    if shown != f"{number} {get_unit_name(unit, length='short', locale=words) or unit}":
+        return shown
+    before, after = _around(unit, locale)
+    return f"{before}{number}{after}"
+
+
+def _sign(unit: str, locale: str) -> str:
+    return "".join(_around(unit, locale)).strip()
+
+
+@lru_cache(maxsize=1024)
+def _around(unit: str, locale: str) -> tuple[str, str]:
+    """What stands before and behind a number in this unit."""
+    shown = format_unit(_FRACTION, unit, length="short", locale=_parsed(locale))
+    before, _, after = shown.partition(format_decimal(_FRACTION, locale=locale))
+    return before, after
 
 
 def _is_drawn(text: str, locale: str) -> bool:

@@ -10,8 +10,9 @@ from babel import Locale
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 
-from service.documents.writing.formats import formatted_quantity, isolated
+from service.documents.writing.formats import formatted_quantity, isolated, unit_sign
 from service.domain.values.message import Fact, Message, filled
+from service.domain.values.units import Unit
 
 CATALOGUES = Path(__file__).resolve().parents[1] / "catalogues"
 ENGLISH = "en"
@@ -38,6 +39,17 @@ class Labels:
     def colon(self) -> str:
         """Stands between a name and what is said of it; before it French has a space at which no line breaks."""
         return self(": ")
+
+    def per(self, unit: Unit) -> str:
+        """Of one unit, behind an amount: a piece, an hour, per kg."""
+        if unit is Unit.PIECE:
+            return self("a piece")
+        return self("an hour") if unit is Unit.HOUR else self("per {unit}", unit=unit_sign(unit, self.locale))
+
+    def per_heading(self, unit: Unit) -> str:
+        """The same above a column: A piece, An hour, Per kg."""
+        per = self.per(unit)
+        return per[:1].upper() + per[1:]
 
     def several(self, one: str, many: str, count: int, /, **values: Any) -> str:
         """The singular or plural form that the language has for the count."""

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from service.documents.writing.formats import (
     formatted_amount,
     formatted_date,
+    formatted_measure,
     formatted_number,
     formatted_price,
     formatted_quantity,
@@ -21,9 +22,12 @@ from service.documents.writing.formats import (
     formatted_unit_amount,
     formatted_unit_price,
     isolated,
+    unisolated,
+    unit_sign,
 )
 from service.domain.listing.unit_price import Measure, UnitPrice
 from service.domain.values.money import Money, in_currency
+from service.domain.values.units import Unit
 from tests.documents.entries import DECIMALS, amounts_of
 from tests.domain.strategies import tried
 
@@ -218,3 +222,37 @@ class TestNumbersSharesAndDates:
 
     def test_a_day_is_written_in_words(self) -> None:
         assert formatted_date(date(2026, 11, 25), "en_IE") == "25 November 2026"
+
+
+class TestMeasures:
+    @pytest.mark.parametrize(
+        ("locale", "unit", "one", "some"),
+        [
+            ("en_IE", Unit.KILOGRAM, "1 kg", "1,137.5 kg"),
+            ("en_IE", Unit.LITRE, "1 l", "1,137.5 l"),
+            ("en_IE", Unit.HOUR, "1 hr", "1,137.5 hrs"),
+            ("de_DE", Unit.HOUR, "1 Std.", "1.137,5 Std."),
+            ("de_DE", Unit.METRE, "1 m", "1.137,5 m"),
+            ("fr_FR", Unit.CUBIC_METRE, "1\u202fm³", "1\u202f137,5\u202fm³"),
+            ("es_ES", Unit.HOUR, "1 h", "1.137,5 h"),
+            ("nl_NL", Unit.HOUR, "1 uur", "1.137,5 uur"),
+            ("pt_PT", Unit.SQUARE_METRE, "1 m²", "1\u00a0137,5 m²"),
+            ("pt_PT", Unit.PIECE, "1", "1\u00a0137,5"),
+        ],
+    )
+    def test_have_the_sign_of_the_locale_for_one_as_for_several(
+        self, locale: str, unit: Unit, one: str, some: str
+    ) -> None:
+        assert formatted_measure(Decimal(1), unit, locale) == one
+        assert formatted_measure(Decimal("1137.5"), unit, locale) == some
+
+    def test_read_back_unchanged_in_every_locale_and_have_a_sign(self) -> None:
+        figure = Decimal("1234567890123456789.125")
+
+        for locale in LOCALES:
+            for unit in (Unit.KILOGRAM, Unit.HOUR):
+                assert unisolated(unit_sign(unit, locale)), (locale, unit)
+            assert read_back(formatted_measure(figure, Unit.METRE, locale), 3) == figure
+
+    def test_of_pieces_have_no_sign(self) -> None:
+        assert unit_sign(Unit.PIECE, "de_DE") == ""

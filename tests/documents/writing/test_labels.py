@@ -11,6 +11,7 @@ from babel.messages.catalog import Catalog
 from babel.messages.pofile import read_po
 
 from service.documents.quoting import quotation_view
+from service.documents.writing import labels
 from service.documents.writing.labels import CATALOGUES, LANGUAGES, labels_for
 from service.domain.costing.hours_stated_twice import hours_stated_twice
 from service.domain.costing.rate_card import DatedRate
@@ -28,6 +29,7 @@ from service.domain.safety.machines import MachineKind, WorkingMachine
 from service.domain.safety.polymers import Polymer
 from service.domain.scheduling.plan_load import Load
 from service.domain.values.message import Fact, Message, RateWarning
+from service.domain.values.units import Unit
 from tests.domain.examples import TODAY, a_catalogue, a_machine, a_product, an_operation, bench_work, terms_of
 from tests.support import builders
 
@@ -41,7 +43,7 @@ def in_the_code(path: Path) -> Iterator[str]:
         if not isinstance(node, ast.Call):
             continue
         called = ast.unparse(node.func).removeprefix("self.").removeprefix("of.")
-        count = {"words": 1, "words.several": 2}.get(called, 0)
+        count = {"words": 1, "self": 1, "words.several": 2}.get(called, 0)
         for argument in node.args[:count]:
             if isinstance(argument, ast.Constant):
                 yield str(argument.value)
@@ -100,7 +102,7 @@ def told_of_a_month() -> list[RateWarning]:
 
 def wanted() -> set[str]:
     """The messages of a quotation, and every caution and warning of any document."""
-    modules = CUSTOMERS_PAPERS.glob("*.py")
+    modules = (*CUSTOMERS_PAPERS.glob("*.py"), Path(labels.__file__))
     return {message for module in modules for message in in_the_code(module)} | told_of_everything()
 
 
@@ -212,6 +214,22 @@ class TestWords:
         assert "(Spielzeug, im Freien, jede andere)" in labels_for("de_DE").told(told.text)
         assert labels_for("de_DE").told(heavy.text).startswith("Das schwerste Packstück wiegt 1.027,5 kg, zu schwer")
         assert labels_for("de_CH").told(heavy.text).startswith("Das schwerste Packstück wiegt 1’027.5 kg, zu schwer")
+
+    @pytest.mark.parametrize(
+        ("locale", "pieces", "hours", "areas"),
+        [
+            ("en_IE", "a piece", "an hour", "per m²"),
+            ("de_DE", "je Stück", "je Stunde", "je m²"),
+            ("fr_FR", "par pièce", "par heure", "par m²"),
+            ("pt_PT", "por peça", "por hora", "por m²"),
+        ],
+    )
+    def test_of_one_unit_follow_its_unit(self, locale: str, pieces: str, hours: str, areas: str) -> None:
+        words, told = labels_for(locale), (pieces, hours, areas)
+        units = (Unit.PIECE, Unit.HOUR, Unit.SQUARE_METRE)
+
+        assert tuple(map(words.per, units)) == told
+        assert tuple(map(words.per_heading, units)) == tuple(each[0].upper() + each[1:] for each in told)
 
     def test_that_are_names_stay_as_they_are(self) -> None:
         assert labels_for("de_DE").told("Quotation") == "Quotation"
