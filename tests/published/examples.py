@@ -29,9 +29,9 @@ def employ(client: Client, code: str, wage: str) -> None:
     client.register(f"labour-grades/{code}", {"name": code}, **{DAY: labour_rate(wage)})
 
 
-def absorb(client: Client, code: str, base: str, amount: str, quantity: str, *, variable: bool = False) -> None:
+def absorb(client: Client, code: str, base: str, amount: str, quantity: str, **facts: Any) -> None:
     """Register an overhead pool. A source's yearly cost and volume stand for a month's: the rate is the same."""
-    facts = {"name": code, "base": base, "variable": variable}
+    facts = {"name": code, "base": base, **facts}
     client.register(f"overheads/{code}", facts, **{DAY: overhead_rate(amount, quantity)})
 
 
@@ -80,7 +80,7 @@ def asked(client: Client, path: str, **query: Any) -> Any:
     return response.json
 
 
-def cost_sheet(client: Client, code: str, quantity: int = 1, **query: Any) -> Any:
+def cost_sheet(client: Client, code: str, quantity: int | Decimal = 1, **query: Any) -> Any:
     return asked(client, f"products/{code}/cost-sheet", quantity=quantity, **query)
 
 

@@ -97,30 +97,33 @@ FIVE_POOLS = {
 class TestActivityBasedCostOfTheSailboats:
     """Managerial Accounting, Saylor Academy (HTML edition), 2012, section 3.3.
 
-    The service absorbs overhead on machine and labour hours. It has no base for orders, setups and inspection hours:
-    they are entered as materials bought for a batch at the published rate. The deluxe boats have 900 setups, the
-    2,000 less the 1,100 of the basic boats.
+    Setups and hours are bases of pools; inspection is an hour at a bench of its own. The orders that the source counts
+    are those placed with suppliers: they are entered as a material bought for a batch at the published rate. Of each
+    boat a hundred batches are made in the year, basic ones with 11 setups and 70 orders, deluxe ones with 9 and 30.
     """
 
     @pytest.fixture
     def boatyard(self, client: Client) -> Client:
         employ(client, "worker", "15")
         run(client, "machine")
-        absorb(client, "machine-hours", "machine_hour", *FIVE_POOLS["machine-hours"])
+        run(client, "bench")
+        absorb(client, "setups", "setup", *FIVE_POOLS["setups"])
+        absorb(client, "machine-hours", "machine_hour", *FIVE_POOLS["machine-hours"], machines=["machine"])
         absorb(client, "labour-hours", "labour_hour", *FIVE_POOLS["labour-hours"])
-        for code, rate in (("purchasing", "120"), ("setups", "800"), ("inspection-hours", "50")):
-            buy(client, code, rate)
-        for code, material, machine_hours, labour_hours, activities in (
-            ("basic", "1000", "10", "40", (7000, 1100, 12000)),
-            ("deluxe", "1300", "40", "50", (3000, 900, 8000)),
+        absorb(client, "inspection-hours", "machine_hour", *FIVE_POOLS["inspection-hours"], machines=["bench"])
+        buy(client, "purchasing", "120")
+        for code, material, hours, inspection, orders, setups in (
+            ("basic", "1000", ("10", "40"), "2.4", 70, 11),
+            ("deluxe", "1300", ("40", "50"), "8", 30, 9),
         ):
             buy(client, f"{code}-material", material)
-            used = dict(zip(("purchasing", "setups", "inspection-hours"), activities, strict=True))
             bill = [
                 {"material": f"{code}-material", "quantity_per_piece": "1"},
-                *({"material": each, "quantity_per_batch": quantity} for each, quantity in used.items()),
+                {"material": "purchasing", "quantity_per_batch": orders},
             ]
-            make(client, code, None, machining(machine_hours), working(labour_hours, "worker"), bill_of_materials=bill)
+            steps = (machining(hours[0]), machining(inspection, "bench"), working(hours[1], "worker"))
+            again = ({"name": f"setup {place}", "setup_minutes": "1"} for place in range(setups))
+            make(client, code, None, *steps, *again, bill_of_materials=bill)
         return client
 
     def test_the_rates_of_the_five_pools_come_out(self, client: Client) -> None:
@@ -133,18 +136,18 @@ class TestActivityBasedCostOfTheSailboats:
 
     @pytest.mark.parametrize(
         ("boat", "boats", "direct", "total", "cost"),
-        [("basic", 5000, 1600, 5_020_000, 2604), ("deluxe", 1000, 2050, 2_980_000, 5030)],
+        [("basic", 50, 1600, 5_020_000, 2604), ("deluxe", 10, 2050, 2_980_000, 5030)],
     )
     def test_a_year_of_boats_costs(
         self, boatyard: Client, boat: str, boats: int, direct: int, total: int, cost: int
     ) -> None:
         sheet = cost_sheet(boatyard, boat, boats)
 
-        assert batch_cost(sheet) - direct * boats == total
+        assert (batch_cost(sheet) - direct * boats) * 100 == total
         assert unit_cost(sheet) == cost
 
     @pytest.mark.parametrize(
-        ("boat", "boats", "price", "profit"), [("basic", 5000, "3200", 596), ("deluxe", 1000, "4500", -530)]
+        ("boat", "boats", "price", "profit"), [("basic", 50, "3200", 596), ("deluxe", 10, "4500", -530)]
     )
     def test_the_deluxe_boat_loses_what_the_plant_wide_rate_hid(
         self, boatyard: Client, boat: str, boats: int, price: str, profit: int

@@ -5,8 +5,10 @@ from decimal import Decimal
 import pytest
 
 from tests.conftest import Client
-from tests.published.examples import batch_cost, bill_of, buy, cost_sheet, make, rounded, unit_cost
+from tests.published.examples import absorb, batch_cost, bill_of, buy, cost_sheet, employ, make, rounded, unit_cost
 from tests.support.builders import money
+
+ATTENDED = {"labour": [{"labour_grade": "worker", "attendance": "1"}]}
 
 
 def steps(*yields: str) -> list[dict[str, str]]:
@@ -62,6 +64,49 @@ class TestNormalLossOfATenth:
         sheet = cost_sheet(client, "output", started * 9 // 10)
 
         assert rounded(unit_cost(sheet)) == Decimal(a_good_one)
+
+
+class TestKilogramsOfAProcess:
+    """'Process costing', question and answer with the lecturer, OpenTuition, topic process-costing-39, no year: 2,000 kg
+    at 5, 200 hours at 12 with overhead of 3 an hour, a twentieth is lost and sells at 0.80 a kilogram.
+
+    'Fundamentals of Management Accounting', CIMA Official Learning System, section 9.3, no year: 500 kg for 6,000,
+    1,000, 2,000 and 1,000, a tenth is lost.
+    """
+
+    @pytest.mark.parametrize(
+        ("started", "material", "hours", "scrap", "lost", "total", "a_kilogram"),
+        [("2000", "5", "200", "0.80", "0.05", 12_920, "6.80"), ("500", "20", "0", "0", "0.10", 10_000, "22.22")],
+    )
+    def test_cost_what_goes_in_less_what_the_loss_brings(
+        self,
+        client: Client,
+        *,
+        started: str,
+        material: str,
+        hours: str,
+        scrap: str,
+        lost: str,
+        total: int,
+        a_kilogram: str,
+    ) -> None:
+        buy(client, "input", material, reclaim_value=money(scrap))
+        employ(client, "worker", "12")
+        absorb(client, "overhead", "labour_hour", "3", "1")
+        # So many hours are worked on all that is started: the labour is as fast as the run.
+        run_hours = Decimal(hours)
+        working_on_it = {
+            "name": "refining",
+            "yield_share": str(1 - Decimal(lost)),
+            **({"units_per_hour": str(Decimal(started) / run_hours), **ATTENDED} if run_hours else {}),
+        }
+        line = {"material": "input", "quantity_per_piece": "1", "reclaim_share": "1"}
+        make(client, "output", None, working_on_it, bill_of_materials=[line], unit="kg")
+
+        sheet = cost_sheet(client, "output", Decimal(started) * (1 - Decimal(lost)))
+
+        assert batch_cost(sheet) == total
+        assert rounded(unit_cost(sheet)) == Decimal(a_kilogram)
 
 
 class TestLossAsAShareOfOutput:

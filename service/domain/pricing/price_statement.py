@@ -55,7 +55,7 @@ class PriceStatement:
         profit: proceeds less full cost.
         contribution: proceeds less variable cost.
         margin_share: profit ÷ net price; none at a net price of 0.
-        markup_share: profit ÷ full cost; none at a full cost of 0.
+        markup_share: profit ÷ full cost; none at a full cost of 0 or below.
         contribution_margin_share: contribution ÷ net price; none at a net price of 0.
         target_price: the least that would meet the policy exactly, before floor and ending.
         floor_price: the least that may be asked; what brings in the variable cost if the policy names no floor;
@@ -162,7 +162,7 @@ def price_statement(priced: Price, policy: PricingPolicy | None, *, quantity: De
         conversion_cost=sale.conversion_cost(gross),
         variable_cost=priced.costs.shown_variable,
         full_cost=priced.costs.full,
-        markup_share=share_of(priced.profit, priced.costs.full),
+        markup_share=share_of(priced.profit, max(priced.costs.full, ZERO)),
         contribution_margin_share=share_of(priced.contribution, priced.net_price),
         is_raised_to_floor=priced.raised_to is not None,
         terms=(),
