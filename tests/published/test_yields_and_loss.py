@@ -67,8 +67,8 @@ class TestNormalLossOfATenth:
 
 
 class TestKilogramsOfAProcess:
-    """'Process costing', question and answer with the lecturer, OpenTuition, topic process-costing-39, no year: 2,000 kg
-    at 5, 200 hours at 12 with overhead of 3 an hour, a twentieth is lost and sells at 0.80 a kilogram.
+    """'Process costing', question with the lecturer's answer, OpenTuition, topic process-costing-39, no year: 2,000
+    kg at 5, 200 hours at 12 with overhead of 3 an hour, a twentieth is lost and sells at 0.80 a kilogram.
 
     'Fundamentals of Management Accounting', CIMA Official Learning System, section 9.3, no year: 500 kg for 6,000,
     1,000, 2,000 and 1,000, a tenth is lost.
