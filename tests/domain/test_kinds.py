@@ -4,6 +4,8 @@ import pytest
 
 from service.domain.making.overheads import OverheadBase, OverheadBaseTraits
 from service.domain.pricing.policy import Target, TargetTraits
+from service.domain.records.observation import Fact, FactTraits
+from service.domain.reviewing.variance_kinds import VarianceKind, VarianceTraits
 from service.domain.selling.fees import FeeBase, FeeBaseTraits
 from service.domain.values.kinds import Kind
 
@@ -11,6 +13,8 @@ TABLES: list[tuple[type[Kind], type]] = [
     (Target, TargetTraits),
     (FeeBase, FeeBaseTraits),
     (OverheadBase, OverheadBaseTraits),
+    (Fact, FactTraits),
+    (VarianceKind, VarianceTraits),
 ]
 
 

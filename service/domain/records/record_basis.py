@@ -1,0 +1,64 @@
+"""What a record is compared by: the bill of its good units, and the bill that comes to what was counted."""
+
+from dataclasses import dataclass
+
+from service.domain.making.bill_of_resources import BillOfResources
+from service.domain.making.explosion import bill_of_resources
+from service.domain.making.products import Catalogue
+from service.domain.records.as_made import Made, begin, take_time
+from service.domain.records.batch_record import BatchRecord
+from service.domain.records.counted_hours import employ, power
+from service.domain.records.counted_materials import draw
+from service.domain.records.counted_of_bill import foreign_counts
+from service.domain.records.observation import Observation, added_up
+from service.domain.values.errors import InvalidValuesError
+from service.domain.values.exact import exactly
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecordBasis:
+    """What a record is compared by, from the facts of its day; with it the comparison can be made again later.
+
+    Attributes:
+        standard: the bill of the good units; None where there are none.
+        begun: the bill of the units that were begun, with the scrap that was counted.
+        taken: the bill that comes to what was counted; what nobody counted follows from what was.
+        observations: what the batch says about the facts of its product.
+    """
+
+    standard: BillOfResources | None
+    begun: BillOfResources
+    taken: BillOfResources
+    observations: tuple[Observation, ...]
+
+
+@exactly
+def record_basis(record: BatchRecord, catalogue: Catalogue) -> RecordBasis:
+    """The bills of a record, from the facts of its day.
+
+    What was not counted follows from what was, by the bill's own formulas: material and minutes from the units begun,
+    the hours and the electricity of a run from its minutes, regrind and waste from what was issued.
+
+    Raises:
+        InvalidValuesError: something counted is not in the bill, or cannot be; all problems of a kind at once.
+        PugmillError: the product cannot be exploded, as `bill_of_resources` says.
+    """
+    if problems := list(foreign_counts(record, catalogue)):
+        raise InvalidValuesError(problems)
+    standard = bill_of_resources(record.product, record.good_units, catalogue) if record.good_units else None
+    made = Made(record=record, catalogue=catalogue, units=record.good_units, observations=[], problems=[])
+    begin(made)
+    begun = made.bill()
+    take_time(made, begun)
+    timed = made.bill()
+    employ(made, timed)
+    power(made, timed)
+    draw(made, begun)
+    taken = made.bill()
+    borne = {line.resource for line in taken.lines} | {pool.resource for pool in taken.value_pools}
+    for place, count in enumerate(record.overheads):
+        if f"overheads/{count.overhead}" not in borne:
+            made.refuse(("overheads", place, "overhead"), "bears on nothing that this batch took; leave it out")
+    if made.problems:
+        raise InvalidValuesError(made.problems)
+    return RecordBasis(standard=standard, begun=begun, taken=taken, observations=tuple(added_up(made.observations)))

@@ -1,0 +1,276 @@
+"""Compares what a batch cost with what its good units should have cost."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import NamedTuple
+
+from service.domain.costing.cost_sheet import CostLine, cost_sheet
+from service.domain.costing.rate_card import RateCard
+from service.domain.costing.rates import Convert
+from service.domain.making.bill_of_resources import BillOfResources
+from service.domain.making.cost_classes import CostClass
+from service.domain.making.resources import RECLAIMED, STANDING
+from service.domain.records.batch_record import BatchRecord
+from service.domain.records.record_basis import RecordBasis
+from service.domain.reviewing.paid import Lines, idle_hours, paid_for_overheads, paid_rates
+from service.domain.reviewing.variance_kinds import Measure, VarianceKind
+from service.domain.reviewing.variances import AbsorbedCost, BatchVariances, Variance
+from service.domain.values.exact import ZERO, exactly, half_up, readable
+from service.domain.values.message import Message
+from service.domain.values.money import minor_unit_decimals
+from service.domain.values.references import Thing, part_in, whole_of
+
+_DECIMALS = 15
+"""Of the amounts that are compared: equal ones then differ by nothing, and differences add up without rounding."""
+_PER_CENT = 100
+_USAGE = {
+    "materials": VarianceKind.MATERIAL_USAGE,
+    "labour-grades": VarianceKind.LABOUR_EFFICIENCY,
+    "machines": VarianceKind.MACHINE_TIME,
+    "tariffs": VarianceKind.ENERGY_USAGE,
+}
+_PRICE = {
+    "materials": VarianceKind.MATERIAL_PRICE,
+    "labour-grades": VarianceKind.LABOUR_RATE,
+    "tariffs": VarianceKind.ENERGY_PRICE,
+}
+_OF_PARTS = {RECLAIMED: VarianceKind.MATERIAL_RECLAIMED, STANDING: VarianceKind.FIXED_OVERHEAD_EFFICIENCY}
+
+
+@exactly
+def batch_variances(
+    record: BatchRecord, basis: RecordBasis, rates: Mapping[str, Decimal], card: RateCard, convert: Convert
+) -> BatchVariances:
+    """The variances of a batch; they add up to actual less standard cost, without rounding.
+
+    Four sheets follow each other, and every variance is the difference of two of them: the bill of the good units, of
+    the units begun (yield), of what was taken (usage, efficiency, time), each at the rates of the day, and what was
+    taken at what was paid (price, rate); last what was spent of variable pools (spending). A pool on a value follows
+    that value, price included.
+
+    Source: flexible budget and standard cost variances. Managerial Accounting, Saylor Academy, 2012, sections 10.2 to
+        10.5. The yield is told apart from usage and efficiency here; where no scrap is counted, these are the book's.
+
+    Args:
+        basis: of the record.
+        rates: of each part of the resources on the day it was made.
+        card: of that day.
+        convert: converts what was paid into the workshop's currency.
+
+    Raises:
+        MissingRatesError: resources other than pools have no rate.
+        FigureTooLargeError: an amount has more than 13 digits before the point.
+    """
+    begun, taken = _lines(basis.begun, rates, card), _lines(basis.taken, rates, card)
+    comparison = _Comparison(
+        record=record,
+        basis=basis,
+        currency=card.currency,
+        standard=_lines(basis.standard, rates, card),
+        begun=begun,
+        taken=taken,
+        paid=_lines(basis.taken, {**rates, **paid_rates(record, taken, convert)}, card),
+        spent={resource: _compared(each) for resource, each in paid_for_overheads(record, convert).items()},
+    )
+    variances = sorted(comparison.variances(), key=lambda each: (-abs(each.amount), each.kind, each.resource))
+    actual = {**{part: _amount(comparison.paid, part) for part in comparison.paid}, **comparison.spent}
+    return BatchVariances(
+        product=record.product,
+        name=basis.taken.name,
+        made_on=record.made_on,
+        good_units=record.good_units,
+        currency=card.currency,
+        standard_cost=sum((_amount(comparison.standard, each) for each in comparison.standard), ZERO),
+        actual_cost=sum(actual.values(), ZERO),
+        variances=tuple(variances),
+        absorbed=tuple(comparison.absorbed()),
+    )
+
+
+def _lines(bill: BillOfResources | None, rates: Mapping[str, Decimal], card: RateCard) -> Lines:
+    return {} if bill is None else {line.resource: line for line in cost_sheet(bill, rates, card).lines}
+
+
+def _compared(amount: Decimal) -> Decimal:
+    return half_up(amount, _DECIMALS)
+
+
+def _amount(lines: Lines, resource: str) -> Decimal:
+    line = lines.get(resource)
+    return ZERO if line is None else _compared(line.amount)
+
+
+def _quantity(lines: Lines, resource: str) -> Decimal:
+    line = lines.get(resource)
+    return ZERO if line is None else line.quantity
+
+
+def _rate(lines: Lines, resource: str) -> Decimal:
+    line = lines.get(resource)
+    return ZERO if line is None else line.rate
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Comparison:
+    """The sheets that follow each other from standard to actual cost."""
+
+    record: BatchRecord
+    basis: RecordBasis
+    currency: str
+    standard: Lines
+    begun: Lines
+    taken: Lines
+    paid: Lines
+    spent: Mapping[str, Decimal]
+
+    def variances(self) -> Iterator[Variance]:
+        yield from self._of_yield()
+        for line in {**self.paid, **self.taken, **self.begun}.values():  # with the rates of the day
+            if line.cost_class is CostClass.OVERHEAD:
+                yield from self._of_overhead(line)
+            else:
+                yield from self._of_usage(line)
+                yield from self._of_price(line)
+        yield from self._of_spending()
+
+    def absorbed(self) -> Iterator[AbsorbedCost]:
+        """Fixed cost by resource, as the good units bear it and as it was taken."""
+        found: dict[str, AbsorbedCost] = {}
+        for part, line in {**self.standard, **self.paid}.items():
+            if not line.variable:
+                resource = whole_of(part)
+                before = found.get(resource)
+                found[resource] = AbsorbedCost(
+                    resource=resource,
+                    name=line.name,
+                    standard=_amount(self.standard, part) + (before.standard if before else ZERO),
+                    actual=_amount(self.paid, part) + (before.actual if before else ZERO),
+                )
+        yield from found.values()
+
+    def _of_yield(self) -> Iterator[Variance]:
+        """What the units begun should have cost beyond the good ones; all of it if none is good."""
+        amount = variable = ZERO
+        for part, line in {**self.standard, **self.begun}.items():
+            more = _amount(self.begun, part) - _amount(self.standard, part)
+            amount += more
+            variable += more if line.variable else ZERO
+        if self.basis.standard is None:
+            what = Message("No unit is good: all that went into the batch is lost")
+        else:
+            what = self._said(VarianceKind.YIELD, "", "", _scrap(self.basis.begun), _scrap(self.basis.standard))
+        if amount:
+            yield Variance(
+                kind=VarianceKind.YIELD,
+                resource=f"products/{self.record.product}",
+                name=self.basis.taken.name,
+                amount=amount,
+                variable=variable,
+                standard_cost=sum((_amount(self.standard, part) for part in self.standard), ZERO),
+                what=what,
+            )
+
+    def _of_usage(self, line: CostLine) -> Iterator[Variance]:
+        """What was taken beyond what the units begun should have taken, at the rate of the day."""
+        part = line.resource
+        amount = _amount(self.taken, part) - _amount(self.begun, part)
+        mix = self._mix(line)
+        if mix:
+            yield from self._variance(VarianceKind.MATERIAL_MIX, line, mix.amount, mix.actual, mix.standard)
+            amount -= mix.amount
+        kind = _OF_PARTS.get(part_in(part)) or _USAGE.get(Thing.of(part).collection)
+        if kind is not None:  # shots of a tool follow from the units begun
+            yield from self._variance(kind, line, amount, _quantity(self.taken, part), _quantity(self.begun, part))
+
+    def _mix(self, line: CostLine) -> "_Mix | None":
+        """What the share of a material in all that was counted of its unit does to the cost; None if it is alone.
+
+        (quantity − its standard share of the total quantity) × rate; the usage that is left is what textbooks call the
+        yield of the mix.  Source: as in `VarianceKind`.
+        """
+        counted = [f"materials/{each.material}" for each in self.record.materials if each.issued is not None]
+        mixed = [
+            each
+            for each in counted
+            if (other := self.begun.get(each)) and (other.cost_class, other.unit) == (line.cost_class, line.unit)
+        ]
+        if line.resource not in mixed or len(mixed) == 1 or line.cost_class is not CostClass.DIRECT_MATERIAL:
+            return None
+        actual, standard = (
+            _quantity(lines, line.resource) / sum((_quantity(lines, each) for each in mixed), ZERO)
+            for lines in (self.taken, self.begun)
+        )
+        total = sum((_quantity(self.taken, each) for each in mixed), ZERO)
+        return _Mix(_compared((actual - standard) * total * line.rate), actual * _PER_CENT, standard * _PER_CENT)
+
+    def _of_price(self, line: CostLine) -> Iterator[Variance]:
+        """What was paid beyond the rate of the day, and what was paid for hours without work."""
+        part = line.resource
+        amount = _amount(self.paid, part) - _amount(self.taken, part)
+        idle = idle_hours(self.record).get(part, ZERO)
+        of_idle, worked = _compared(idle * line.rate), _quantity(self.taken, part)
+        yield from self._variance(VarianceKind.LABOUR_IDLE_TIME, line, of_idle, idle, ZERO)
+        if kind := _PRICE.get(Thing.of(part).collection):
+            paid = _rate(self.paid, part) * worked / (worked + idle) if worked else ZERO
+            yield from self._variance(kind, line, amount - of_idle, paid, line.rate)
+
+    def _of_overhead(self, line: CostLine) -> Iterator[Variance]:
+        """What a pool bears on beyond what the units begun should have given it to bear on."""
+        variable, fixed = VarianceKind.VARIABLE_OVERHEAD_EFFICIENCY, VarianceKind.FIXED_OVERHEAD_EFFICIENCY
+        amount = _amount(self.paid, line.resource) - _amount(self.begun, line.resource)
+        quantities = (_quantity(lines, line.resource) for lines in (self.paid, self.begun))
+        yield from self._variance(variable if line.variable else fixed, line, amount, *quantities)
+
+    def _of_spending(self) -> Iterator[Variance]:
+        taken = self.basis.taken
+        pools = {line.resource: line.name for line in taken.lines}
+        pools |= {pool.resource: pool.name for pool in taken.value_pools}
+        for resource, spent in self.spent.items():
+            borne = _amount(self.paid, resource)
+            if spent != borne:
+                what = self._said(VarianceKind.VARIABLE_OVERHEAD_SPENDING, pools[resource], "", spent, borne)
+                yield Variance(
+                    kind=VarianceKind.VARIABLE_OVERHEAD_SPENDING,
+                    resource=resource,
+                    name=pools[resource],
+                    amount=spent - borne,
+                    variable=spent - borne,
+                    standard_cost=_amount(self.standard, resource),
+                    what=what,
+                )
+
+    def _variance(
+        self, kind: VarianceKind, line: CostLine, amount: Decimal, actual: Decimal, standard: Decimal
+    ) -> Iterator[Variance]:
+        if amount:
+            what = self._said(kind, line.name, line.unit, actual, standard)
+            yield Variance(
+                kind=kind,
+                resource=line.resource,
+                name=line.name,
+                amount=amount,
+                variable=amount if line.variable else ZERO,
+                standard_cost=_amount(self.standard, line.resource),
+                what=what,
+            )
+
+    def _said(self, kind: VarianceKind, name: str, unit: str, actual: Decimal, standard: Decimal) -> Message:
+        traits, minor = kind.traits, minor_unit_decimals(self.currency)
+        decimals = {Measure.QUANTITY: 3, Measure.RATE: minor + 2, Measure.AMOUNT: minor, Measure.PER_CENT: 1}
+        figures = {"actual": actual, "standard": standard}
+        read = {key: readable(each, decimals[traits.measure]) for key, each in figures.items()}
+        return Message(traits.text, name=name, unit=unit, currency=self.currency, **read)
+
+
+class _Mix(NamedTuple):
+    """The mix variance of a material, and its share of all materials, as it was and as it should be, in percent."""
+
+    amount: Decimal
+    actual: Decimal
+    standard: Decimal
+
+
+def _scrap(bill: BillOfResources | None) -> Decimal:
+    steps = () if bill is None else bill.steps
+    return sum((step.pieces_started - step.pieces_good for step in steps), ZERO)

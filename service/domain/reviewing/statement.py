@@ -1,0 +1,212 @@
+"""Variances as shown: rounded so that they lead from the standard to the actual cost."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from enum import StrEnum
+from typing import Annotated
+
+from service.domain.records.batch_record import BatchRecord
+from service.domain.records.record_basis import RecordBasis
+from service.domain.reviewing.period import SummedBatches, SummedVariance
+from service.domain.reviewing.variance_kinds import Effect, VarianceKind
+from service.domain.reviewing.variances import BatchVariances, Variance
+from service.domain.values.exact import apportioned, exactly, half_up, share_of
+from service.domain.values.message import Fact, Message
+from service.domain.values.money import Money, minor_unit_decimals
+from service.domain.values.references import whole_of
+from service.domain.values.shown import Quantity, ShownShare, SumOf, UnitAmount, shown
+
+_ADVERSE = "{what}: {amount} {currency} more, adverse"
+_FAVOURABLE = "{what}: {amount} {currency} less, favourable"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StatedVariance:
+    """What one cause did to the cost.
+
+    Attributes:
+        kind: the cause.
+        resource: what it is about, for instance "materials/hdpe"; the product for the yield.
+        name: what the workshop calls it.
+        effect: adverse if it cost more, favourable if less.
+        amount: actual less standard, rounded so that all of them lead from the standard to the actual cost.
+        variable: the part of it that is money spent or saved; the rest is time of what is paid for anyway.
+        share_of_standard: of what the good units should have cost of the resource; null if that is nothing.
+        text: the variance in words.
+    """
+
+    kind: VarianceKind
+    resource: str
+    name: str
+    effect: Effect
+    amount: Money
+    variable: Money
+    share_of_standard: ShownShare | None
+    text: Message
+
+
+class Counted(StrEnum):
+    """What can be counted of a batch."""
+
+    ISSUED = "issued"
+    MINUTES = "minutes"
+    SCRAP = "scrap"
+    HOURS = "hours"
+    KWH = "kwh"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TakenAsEstimated:
+    """Something that nobody counted.
+
+    Attributes:
+        what: issued, minutes, scrap, hours or kwh.
+        item: its reference, for instance "materials/hdpe"; for an operation, its product and name.
+        name: what the workshop calls it.
+    """
+
+    what: Counted
+    item: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VarianceStatement:
+    """A batch, from what its good units should have cost to what it cost.
+
+    Attributes:
+        product: its code.
+        name: what the workshop calls it.
+        made_on: the day whose rates are used.
+        good_units: that came out of it.
+        currency: of every amount.
+        standard_cost: the bill of resources of the good units, at the rates of the day.
+        variance: the sum of all variances.
+        actual_cost: what the batch cost; as estimated where nobody counted.
+        standard_unit_cost: of a good unit; null if there is none.
+        actual_unit_cost: of a good unit; null if there is none.
+        variances: the largest first.
+        taken_as_estimated: what nobody counted; it follows from what was counted.
+        text: the batch in a sentence.
+    """
+
+    product: str
+    name: str
+    made_on: date
+    good_units: Quantity
+    currency: str
+    standard_cost: Money
+    variance: Money
+    actual_cost: Annotated[Money, SumOf(("standard_cost", "variance"))]
+    standard_unit_cost: UnitAmount | None
+    actual_unit_cost: UnitAmount | None
+    variances: tuple[StatedVariance, ...]
+    taken_as_estimated: tuple[TakenAsEstimated, ...]
+    text: Message
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SummedStatement:
+    """Several batches, from what their good units should have cost to what they cost.
+
+    Attributes:
+        product: its code; empty for all products together.
+        batches: how many.
+        good_units: of all batches; null for several products.
+        standard_cost: of the good units.
+        variance: the sum of all variances.
+        actual_cost: what the batches cost.
+        variances: the largest first.
+    """
+
+    product: str
+    batches: int
+    good_units: Quantity | None
+    standard_cost: Money
+    variance: Money
+    actual_cost: Annotated[Money, SumOf(("standard_cost", "variance"))]
+    variances: tuple[StatedVariance, ...]
+
+
+@exactly
+def variance_statement(record: BatchRecord, basis: RecordBasis, batch: BatchVariances) -> VarianceStatement:
+    """The variances of a batch as shown."""
+    difference, variances = _stated(batch)
+    units = batch.good_units
+    return shown(
+        VarianceStatement,
+        batch.currency,
+        batch,
+        variance=difference,
+        standard_unit_cost=share_of(batch.standard_cost, units),
+        actual_unit_cost=share_of(batch.actual_cost, units),
+        variances=variances,
+        taken_as_estimated=tuple(taken_as_estimated(record, basis)),
+        text=_in_a_sentence(batch, difference),
+    )
+
+
+@exactly
+def summed_statement(batches: SummedBatches) -> SummedStatement:
+    """The variances of several batches as shown."""
+    difference, variances = _stated(batches)
+    return shown(SummedStatement, batches.currency, batches, variance=difference, variances=variances)
+
+
+def _stated(compared: BatchVariances | SummedBatches) -> tuple[Decimal, tuple[StatedVariance, ...]]:
+    """The difference of the rounded costs, and the variances rounded so that they add up to it."""
+    decimals = minor_unit_decimals(compared.currency)
+    causes: tuple[Variance | SummedVariance, ...] = compared.variances
+    difference = half_up(compared.actual_cost, decimals) - half_up(compared.standard_cost, decimals)
+    amounts = apportioned((each.amount for each in causes), decimals, difference) if causes else ()
+    return difference, tuple(
+        _stated_variance(each, amount, compared.currency) for each, amount in zip(causes, amounts, strict=True)
+    )
+
+
+def _stated_variance(each: Variance | SummedVariance, amount: Decimal, currency: str) -> StatedVariance:
+    template = _ADVERSE if each.effect is Effect.ADVERSE else _FAVOURABLE
+    return shown(
+        StatedVariance,
+        currency,
+        each,
+        amount=amount,
+        share_of_standard=share_of(each.amount, each.standard_cost),
+        text=Message(template, what=each.what, amount=abs(amount), currency=currency),
+    )
+
+
+def _in_a_sentence(batch: BatchVariances, difference: Decimal) -> Message:
+    facts: dict[str, Fact] = {"amount": abs(difference), "currency": batch.currency, "units": batch.good_units}
+    if not batch.good_units:
+        return Message("No unit is good: the batch cost {amount} {currency} and brought nothing", **facts)
+    if not difference:
+        return Message("The batch cost what its {units} good units should have cost", **facts)
+    if difference > 0:
+        return Message("The batch cost {amount} {currency} more than its {units} good units should have", **facts)
+    return Message("The batch cost {amount} {currency} less than its {units} good units should have", **facts)
+
+
+def taken_as_estimated(record: BatchRecord, basis: RecordBasis) -> Iterator[TakenAsEstimated]:
+    """What the batch took and nobody counted."""
+    counted = {f"materials/{each.material}" for each in record.materials if each.issued is not None}
+    counted |= {f"labour-grades/{each.labour_grade}" for each in record.labour if each.hours is not None}
+    counted |= {f"tariffs/{each.tariff}" for each in record.electricity if each.counted_kwh is not None}
+    kinds = {"materials": Counted.ISSUED, "labour-grades": Counted.HOURS, "tariffs": Counted.KWH}
+    seen: set[str] = set(counted)
+    for line in basis.taken.lines:
+        resource = whole_of(line.resource)
+        what = kinds.get(resource.partition("/")[0])
+        if what is not None and resource not in seen:
+            seen.add(resource)
+            yield TakenAsEstimated(what=what, item=resource, name=line.name)
+    operations = {(each.product or record.product, each.operation): each for each in record.operations}
+    for step in basis.taken.steps:
+        count, item = operations.get((step.product, step.operation)), f"{step.product}/{step.operation}"
+        if count is None or count.minutes is None:
+            yield TakenAsEstimated(what=Counted.MINUTES, item=item, name=step.operation)
+        is_started_counted = step.product == record.product and record.units_started is not None
+        if not is_started_counted and (count is None or count.scrap is None):
+            yield TakenAsEstimated(what=Counted.SCRAP, item=item, name=step.operation)
