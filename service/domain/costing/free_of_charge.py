@@ -1,4 +1,4 @@
-"""What is costed or sold at 0, which is seldom meant, and what is left out: warnings, never errors."""
+"""What is costed or sold at 0 or below, which is seldom meant, and what is left out: warnings, never errors."""
 
 from collections.abc import Container, Iterator, Mapping
 from decimal import Decimal
@@ -9,8 +9,11 @@ from service.domain.costing.rate_table import is_optional
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.cost_classes import CostClass
 from service.domain.making.resources import ENTIRE_TOOL
+from service.domain.values.exact import readable
 from service.domain.values.message import COMMON_PRACTICE, Message, PlausibilityWarning
 from service.domain.values.references import part_in
+
+_SHOWN_DECIMALS = 4
 
 
 def zero_lines(sheet: CostSheet) -> Iterator[PlausibilityWarning]:
@@ -20,10 +23,24 @@ def zero_lines(sheet: CostSheet) -> Iterator[PlausibilityWarning]:
             yield _free(line.name, sheet.product)
 
 
-def zero_rates(name: str, rates: Mapping[str, Decimal]) -> Iterator[PlausibilityWarning]:
-    """A warning for each part of a resource whose unit rate is 0, apart from parts that terms may leave out."""
-    parts = [part for part, rate in rates.items() if not rate and not is_optional(part)]
-    yield from (_free(named(name, part)) for part in parts if part != ENTIRE_TOOL)
+def unusual_rates(name: str, rates: Mapping[str, Decimal]) -> Iterator[PlausibilityWarning]:
+    """A warning for each part of a resource whose unit rate is 0, or below, apart from parts that terms may leave out.
+
+    Parts that terms may leave out are credits: they are below 0 by their nature.
+    """
+    for part, rate in rates.items():
+        if is_optional(part) or part == ENTIRE_TOOL:
+            continue
+        if not rate:
+            yield _free(named(name, part))
+        elif rate < 0:
+            text = Message(
+                "The rate of {resource} is below 0: {amount} is earned with each unit that is used. Leave the minus "
+                "out if the workshop pays for it and is not paid to take it.",
+                resource=named(name, part),
+                amount=readable(-rate, _SHOWN_DECIMALS),
+            )
+            yield PlausibilityWarning(code="earning-rate", product=None, text=text, source=COMMON_PRACTICE)
 
 
 def _free(name: str, product: str | None = None) -> PlausibilityWarning:

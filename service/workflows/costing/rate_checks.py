@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from datetime import date
 from decimal import Decimal
 
-from service.domain.costing.free_of_charge import zero_rates
+from service.domain.costing.free_of_charge import unusual_rates
 from service.domain.costing.rate_card import DatedRate, unit_components
 from service.domain.costing.rate_jump import rate_jumps
 from service.domain.costing.rates import Convert
@@ -33,7 +33,7 @@ def rate_warnings(workspace: Workspace, rate: DatedRate, registered: Registered)
     name = registered.name or thing.code
     if isinstance(registered, Tax):
         return (*misnamed(registered.name, now[WHOLE]), *rate_jumps(name, earlier, now))
-    return (*zero_rates(name, now), *rate_jumps(name, earlier, now))
+    return (*unusual_rates(name, now), *rate_jumps(name, earlier, now))
 
 
 @exactly

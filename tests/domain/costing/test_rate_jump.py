@@ -4,7 +4,7 @@ from decimal import Decimal
 
 import pytest
 
-from service.domain.costing.free_of_charge import zero_rates
+from service.domain.costing.free_of_charge import unusual_rates
 from service.domain.costing.rate_jump import rate_jumps
 
 
@@ -51,5 +51,14 @@ def test_rates_are_told_in_the_digits_that_people_read() -> None:
 def test_a_rate_of_0_is_told_but_for_parts_that_may_be_left_out() -> None:
     rates = {"day": Decimal(0), "night": Decimal("0.1"), "standing": Decimal(0), "entire": Decimal(0)}
 
-    assert [each.text.facts for each in zero_rates("Grid", rates)] == [{"resource": "Grid, day"}]
-    assert list(zero_rates("Flakes", {"": Decimal(1), "reclaimed": Decimal(0)})) == []
+    assert [each.text.facts for each in unusual_rates("Grid", rates)] == [{"resource": "Grid, day"}]
+    assert list(unusual_rates("Flakes", {"": Decimal(1), "reclaimed": Decimal(0)})) == []
+
+
+def test_a_price_below_0_is_told_as_what_it_earns() -> None:
+    (warning,) = unusual_rates("Bottle caps", {"": Decimal("-0.20"), "reclaimed": Decimal("-0.30")})
+
+    assert str(warning.text) == (
+        "The rate of Bottle caps is below 0: 0.2 is earned with each unit that is used. "
+        "Leave the minus out if the workshop pays for it and is not paid to take it."
+    )
