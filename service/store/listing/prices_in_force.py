@@ -20,6 +20,8 @@ _READ = 100
 """Rows in memory at a time: few, so that they are freed before the garbage collector scans them."""
 WRITTEN = 500
 """Rows written at a time."""
+_COUNTING_WASTE = '{"pieces":"'
+"""How a bill begins; before waste had a part of its own the pieces were a number, without quotes."""
 _SPAN = 5_000
 """Most listings that one statement changes."""
 
@@ -54,7 +56,8 @@ class ListingRow(NamedTuple):
     @property
     def known_bill(self) -> str | None:
         """The bill of resources of its standard batch, as JSON text; None if it has to be found anew."""
-        return None if self.is_stale else self.bill_now or self.bill
+        text = None if self.is_stale else self.bill_now or self.bill
+        return text if text is not None and text.startswith(_COUNTING_WASTE) else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,10 +5,13 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
+import sqlalchemy as sa
 
 from service.domain.costing.variance import Cause, RateChange
 from service.domain.values.money import Money
-from service.encoding import encoded
+from service.encoding import encoded, plain_data, to_bytes
+from service.store.engine.tables import price_changes
+from service.workflows.costing.cost_sheets import bill_of_product
 from tests.api.repriced import DAY, FIRST, MONDAY, made_of, register_shop
 from tests.domain.examples import D
 from tests.support import builders
@@ -45,6 +48,33 @@ def change_of(owner: Owner, listing: str, **body: Any) -> Any:
     difference = Decimal(change["new"]["unit_cost"]["amount"]) - Decimal(change["old"]["unit_cost"]["amount"])
     assert sum((Decimal(amount) for amount in effects(change).values()), Decimal(0)) == difference
     return change
+
+
+def as_stored_before_waste_was_counted(owner: Owner) -> None:
+    """Rewrite the bills stored with prices: pieces as a number, and no part for waste."""
+    with owner.database.engine.begin() as connection:
+        for changes in connection.execute(sa.select(price_changes.c.listing, price_changes.c.bill)).all():
+            bill = plain_data(changes.bill)
+            quantities = {part: each for part, each in bill["quantities"].items() if not part.endswith("#disposed")}
+            former = to_bytes({"pieces": int(bill["pieces"]), "quantities": quantities}).decode()
+            query = price_changes.update().where(price_changes.c.listing == changes.listing)
+            connection.execute(query.values(bill=former))
+
+
+class TestADisposalCost:
+    @pytest.mark.parametrize("is_former", [False, True])
+    def test_counts_for_prices_from_before_waste_was_counted_too(self, shop: Owner, *, is_former: bool) -> None:
+        if is_former:
+            as_stored_before_waste_was_counted(shop)
+        shop.put_rate("materials/hdpe", MONDAY, builders.material_rate(disposal_cost=money("0.50")))
+
+        change = change_of(shop, "sheet-fair")
+
+        assert change["new"]["unit_cost"] == encoded(unit_cost(shop, "sheet", 20))
+        bill = bill_of_product(shop.workspace, "sheet", D(20)).bill
+        lost = next(each for each in bill.lines if each.resource == "materials/hdpe#disposed")
+        costs = (lost.quantity / 20 * D("0.50")).quantize(D("0.000001"))
+        assert effects(change) == {"materials/hdpe#disposed rate": str(costs)}
 
 
 class TestARate:
