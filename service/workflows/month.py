@@ -1,9 +1,8 @@
 """Whether a month pays: its plan, priced and costed, against fixed costs and available time."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from decimal import Decimal
 
 from service import linear_programming
 from service.domain.costing.cost_sheet import CostSheet, unit_costs
@@ -14,6 +13,7 @@ from service.domain.listing.listings import Listing
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.cost_classes import CostClass
 from service.domain.making.plausibility import cautions_of
+from service.domain.making.products import Product
 from service.domain.month.break_even import PlannedSale
 from service.domain.month.fixed_costs import FixedCost, absorbed_by_a_piece, fixed_costs
 from service.domain.month.month import Month, PlannedProduct
@@ -37,7 +37,6 @@ from service.workflows.costing.costing import Costing, prepare
 from service.workflows.costing.supposing import NOTHING_SUPPOSED, Supposed, supposed_in_force
 from service.workflows.currency.exchange import Exchange
 from service.workflows.errors import NotRegisteredError
-from service.workflows.lead_times import working_things
 from service.workflows.listing.listings import find_listing, price_question
 from service.workflows.month_time import minutes_in, period_planned
 from service.workflows.pricing.pricing import price_on_the_way
@@ -85,8 +84,8 @@ def plan_month(workspace: Workspace, plan: MonthPlan, supposed: Supposed = NOTHI
     No exchange rate of a later day is published yet, so a plan for one is converted with those of today.
 
     Raises:
-        InvalidValuesError: something named is not registered, a line cannot be priced, or what is supposed does not fit
-            what is registered; each is named.
+        InvalidValuesError: something named is not registered, a quantity is none of its product's unit, a line cannot
+            be priced, or what is supposed does not fit what is registered; each is named.
         MissingRatesError: naming every resource without a rate.
         MissingExchangeRateError: an amount cannot be converted on the date, or today if that is earlier.
         TooComplexError: the bills of all products together exceed the limit of one request.
@@ -97,11 +96,8 @@ def plan_month(workspace: Workspace, plan: MonthPlan, supposed: Supposed = NOTHI
     named = [each for line in asked for each in line.references()]
     converted_on = min(as_of, workspace.workshop.today())
     costing = prepare(workspace, named, as_of, supposed, converted_on=converted_on)
-    also = dict.fromkeys(resource for line in asked for resource in line.question.route.resources())
-    batches = list(dict.fromkeys(line.batch for line in asked))
-    found = dict(zip(batches, costed(workspace, costing, batches, also), strict=True))
+    found = _costed(workspace, costing, asked)
     pieces = [(found[line.batch][0], line.line.pieces) for line in asked]
-    minutes = minutes_in(period, plan.weeks, _hours_per_week(costing), costing.surroundings.catalogue)
     in_force = supposed_in_force(workspace, _rates_in_force(workspace, as_of), supposed, as_of)
     month = Month(
         as_of=as_of,
@@ -113,24 +109,30 @@ def plan_month(workspace: Workspace, plan: MonthPlan, supposed: Supposed = NOTHI
         fixed_costs=_fixed_costs(plan, in_force, as_of, costing.exchange),
         target_profit=None if plan.target_profit is None else costing.exchange(plan.target_profit),
         income_tax_share=plan.income_tax_share,
-        loads=tuple(loads(pieces, minutes)),
-        uses=uses(pieces),
+        loads=tuple(loads(pieces, minutes_in(period, plan.weeks, costing))),
+        uses=uses(pieces, {line.resource: line.rate for _, sheet in found.values() for line in sheet.lines}),
         supposed=supposed.things,
     )
     warnings = (*hours_stated_twice(in_force), *_interest(workspace, plan, in_force, costing.exchange))
-    return _stated(costing, month, [bill for bill, _ in pieces], warnings, looks_for_best_mix=plan.best_mix)
+    return _stated(costing, month, plan, [bill for bill, _ in pieces], warnings)
+
+
+def _costed(
+    workspace: Workspace, costing: Costing, asked: Sequence[_Asked]
+) -> dict[Batch, tuple[BillOfResources, CostSheet]]:
+    """Bill and cost sheet of every batch; raises InvalidValuesError for quantities that are none of a unit."""
+    if problems := list(_unit_problems(asked, costing.surroundings.catalogue.products)):
+        raise InvalidValuesError(problems)
+    also = dict.fromkeys(resource for line in asked for resource in line.question.route.resources())
+    batches = list(dict.fromkeys(line.batch for line in asked))
+    return dict(zip(batches, costed(workspace, costing, batches, also), strict=True))
 
 
 def _stated(
-    costing: Costing,
-    month: Month,
-    bills: Sequence[BillOfResources],
-    warnings: Sequence[RateWarning],
-    *,
-    looks_for_best_mix: bool,
+    costing: Costing, month: Month, plan: MonthPlan, bills: Sequence[BillOfResources], warnings: Sequence[RateWarning]
 ) -> MonthStatement:
     cautions = cautions_of(bills, costing.surroundings.catalogue)
-    propose = linear_programming.propose if looks_for_best_mix else None
+    propose = linear_programming.propose if plan.best_mix else None
     return month_statement(month, propose, costing.exchange.used.stated(), warnings, cautions)
 
 
@@ -162,6 +164,16 @@ def _asked(workspace: Workspace, plan: MonthPlan, as_of: date, supposed: Suppose
     if problems:
         raise InvalidValuesError(problems)
     return asked
+
+
+def _unit_problems(asked: Sequence[_Asked], products: Mapping[str, Product]) -> Iterator[InvalidValueError]:
+    """Quantities that the unit of their product does not have; a listing's own batch is named with the listing."""
+    for each in asked:
+        unit, is_listed = products[each.question.product].unit, each.listing is not None
+        for problem in each.line.problems_in(unit):
+            yield InvalidValueError(("lines", each.place, *problem.path), problem.reason)
+        if is_listed and each.line.standard_batch is None and (reason := unit.problem(each.question.quantity)):
+            yield InvalidValueError(("lines", each.place, "listing"), f"its standard_batch {reason}")
 
 
 def _listing(workspace: Workspace, code: str, supposed: Supposed) -> Listing:
@@ -215,7 +227,6 @@ def _product(costing: Costing, asked: _Asked, sheet: CostSheet, home: str) -> Pl
         listing=line.listing,
         name=(asked.listing.name if asked.listing else "") or sheet.name,
         standard_batch=sheet.quantity,
-        unit=sheet.unit,
         least=line.least_per_month,
         most=line.most_per_month,
         in_whole_batches=line.in_whole_batches,
@@ -228,14 +239,10 @@ def _product(costing: Costing, asked: _Asked, sheet: CostSheet, home: str) -> Pl
             proceeds=way.brought_home(found.proceeds) / base,
             variable_cost=costs.variable,
             tooling=sum(tools, ZERO) / sheet.quantity,
+            unit=sheet.unit,
         ),
         absorbed=absorbed_by_a_piece(sheet),
     )
-
-
-def _hours_per_week(costing: Costing) -> dict[str, Decimal | None]:
-    found = working_things(costing.surroundings.catalogue.machines, costing.surroundings.catalogue.labour_grades)
-    return {resource: costing.card.hours_to_work(resource, each.hours_per_week) for resource, each in found.items()}
 
 
 def _interest(

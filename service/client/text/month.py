@@ -4,8 +4,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
-from service.client.text.figures import NOTHING, amount, per_pieces, share, whole, whole_down, whole_up
+from service.client.text.figures import NOTHING, amount, share, whole, whole_down, whole_up
 from service.client.text.month_resources import earned, rests_on, taken
+from service.client.text.month_units import Units
 from service.client.text.remarks import remarks_text
 from service.client.text.terminal import isolated, paragraph, row, table
 
@@ -26,6 +27,7 @@ _STEPS = {
 _REACHED = ("whole_pieces", "sales")
 """What is told of a volume: its members."""
 _NOTHING_PLANNED = "nothing is planned"
+_NONE_REACHES = "none reaches it"
 _BEYOND = " (not with the hours there are)"
 _VERDICTS = {"pays": "pays: it earns", "loses": "does not pay: it loses", "breaks_even": "breaks even: it earns"}
 
@@ -43,7 +45,9 @@ class _Text:
         self.names = {load["resource"]: load["name"] for load in month["loads"]}
         self.names |= {line["product"]: line["name"] for line in month["lines"]}
         self.cannot_be_made = month["verdict"] == "cannot_be_made"
-        self.is_empty = not any(line["pieces"] for line in month["lines"])
+        self.is_empty = not any(Decimal(line["pieces"]) for line in month["lines"])
+        self.units = Units(month)
+        self.counted = "pieces" if self.units.are_pieces else "quantity"
 
     def in_short(self) -> Iterator[str]:
         """The verdict and what it rests on, the main figures, and what would earn more."""
@@ -135,15 +139,21 @@ class _Text:
         """Pieces and sales of a volume, and whether there is time for it."""
         beyond = _BEYOND if volume and volume["is_beyond_capacity"] else ""
         for member in members:
-            reached = _NOTHING_PLANNED if self.is_empty else _volume(volume, member)
-            name = member if member == "sales" else f"pieces{beyond}"
+            reached = _NOTHING_PLANNED if self.is_empty else self._volume(volume, member)
+            name = member if member == "sales" else f"{self.counted}{beyond}"
             yield from row(f"{told}, {name}", reached, self.columns)
+
+    def _volume(self, volume: Mapping[str, Any] | None, member: str) -> str:
+        if volume is None:
+            return _NONE_REACHES
+        return volume["sales"]["amount"] if member == "sales" else self.units.reached(volume)
 
     def _tables(self) -> Iterator[tuple[str, Sequence[Sequence[str]], int]]:
         yield "What is sold", list(self._sold()), 5
         yield "Fixed costs of the month", list(self._fixed()), 1
         if self.month["absorption"]:
-            yield "What the planned pieces absorb of it", list(self._absorbed()), 3
+            planned = "pieces" if self.units.are_pieces else "products"
+            yield f"What the planned {planned} absorb of it", list(self._absorbed()), 3
         yield "From the products' profits to the month's", list(self._reconciled()), 1
         yield "Profit by volume of the mix", list(self._volumes()), 4
         if self.month["loads"]:
@@ -151,17 +161,22 @@ class _Text:
         yield from taken(self.month)
 
     def _sold(self) -> Iterator[tuple[str, ...]]:
-        yield "product", "pieces", "price", "contributes", "together", "break-even alone"
+        yield "product", self.counted, "price", "contributes", "together", "break-even alone"
         for line in self.month["lines"]:
             price = line["price"]
             shown = price["amount"] + ("" if price["currency"] == self.month["currency"] else f" {price['currency']}")
-            shown = per_pieces(shown, line["base_quantity"])
-            volume = line["alone_break_even"]
-            beyond = " (too many)" if volume and volume["is_beyond_capacity"] else ""
-            alone = _volume(volume, "whole_pieces") + beyond
-            together = line["month_contribution"]["amount"]
-            pieces = str(line["pieces"])
-            yield isolated(line["name"]), pieces, shown, self._shown(line["contribution"]), together, alone
+            unit, together = line["unit"], line["month_contribution"]["amount"]
+            shown = self.units.priced(shown, line["base_quantity"], unit)
+            contributes = self.units.priced(self._shown(line["contribution"]), 1, unit)
+            pieces = self.units.of_product(line["pieces"], unit)
+            yield isolated(line["name"]), pieces, shown, contributes, together, self._alone(line)
+
+    def _alone(self, line: Mapping[str, Any]) -> str:
+        volume = line["alone_break_even"]
+        if volume is None:
+            return _NONE_REACHES
+        beyond = (" (too many)" if line["unit"] == "piece" else " (too much)") if volume["is_beyond_capacity"] else ""
+        return self.units.of_product(volume["whole_pieces"], line["unit"]) + beyond
 
     def _fixed(self) -> Iterator[tuple[str, str]]:
         yield "fixed cost", "amount"
@@ -184,11 +199,11 @@ class _Text:
         yield "profit", self.month["reconciliation"]["profit"]["amount"]
 
     def _volumes(self) -> Iterator[tuple[str, ...]]:
-        yield "volume", "pieces", "sales", "bottleneck", "profit"
+        yield "volume", self.counted, "sales", "bottleneck", "profit"
         for each in self.month["profit_by_volume"]:
             figures = each["sales"]["amount"], share(each["bottleneck_share"]), each["profit"]["amount"]
-            up = whole_down if each["milestone"] == "full_capacity" else whole_up
-            yield self._named(each["milestone"]), up(each["pieces"]), *figures
+            told = self.units.last_within if each["milestone"] == "full_capacity" else self.units.first_from
+            yield self._named(each["milestone"]), told(each), *figures
 
     def _named(self, milestone: str) -> str:
         """A volume by its name, with a mark if there is too little time for it."""
@@ -220,11 +235,11 @@ class _Text:
             yield from paragraph(reasons[mix["outcome"]], self.columns)
             return
         yield f"The mix that earns the most: {mix['profit']['amount']}"
-        rows = [("product", "planned", "best mix", "earns a bottleneck hour")]
+        rows: list[tuple[str, ...]] = [("product", "planned", "best mix", "earns a bottleneck hour")]
         for line, best in zip(self.month["lines"], mix["lines"], strict=True):
             hour = line["contribution_per_hour"]
-            figures = str(line["pieces"]), str(best["pieces"]), self._shown(hour) if hour else NOTHING
-            rows.append((isolated(line["name"]), *figures))
+            pieces = (self.units.of_product(each["pieces"], line["unit"]) for each in (line, best))
+            rows.append((isolated(line["name"]), *pieces, self._shown(hour) if hour else NOTHING))
         yield from table(rows, self.columns, 3)
         than = "" if mix["is_proven"] else f" than {mix['profit_at_most']['amount']}"
         yield from paragraph(f"No mix that you can make and sell earns more{than}.", self.columns)
@@ -239,10 +254,3 @@ def _whole_minutes(load: Mapping[str, Any]) -> tuple[str, str]:
     if load["is_over_full"]:
         return whole_up(needed), whole_down(available)
     return whole(needed), "not known" if available is None else whole(available)
-
-
-def _volume(volume: Mapping[str, Any] | None, member: str) -> str:
-    if volume is None:
-        return "none reaches it"
-    figure = volume[member]
-    return figure["amount"] if isinstance(figure, dict) else str(figure)

@@ -1,13 +1,14 @@
 """What a month rests on, what it takes and what an hour of it earns, as text with as many digits as people read."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from decimal import Decimal
 from typing import Any
 
-from service.client.text.figures import amount, hours, quantity, stated_share
+from service.client.text.figures import NOTHING, amount, hours, quantity, stated_share
+from service.client.text.month_units import in_unit
 from service.client.text.terminal import isolated
 
 Month = Mapping[str, Any]
-_UNITS = {"piece": "", "m2": " m²"}
 
 
 def rests_on(month: Month) -> Iterator[str]:
@@ -43,20 +44,28 @@ def earned(month: Month) -> Iterator[tuple[str, str]]:
 def taken(month: Month) -> Iterator[tuple[str, Sequence[Sequence[str]], int]]:
     """Tables of materials, electricity and work: heading, rows and columns of figures; none of what is not taken."""
     used = month["resources_used"]
+    columns = {"issued": "issued", "reclaimed": "comes back", "net": "used up"}
+    if any(Decimal(each["disposed"]) for each in used["materials"]):
+        columns["disposed"] = "to be disposed of"
     materials = [
-        (isolated(each["name"]), *(_in_units(each, name) for name in ("issued", "reclaimed", "net")))
-        for each in used["materials"]
+        (isolated(each["name"]), *(in_unit(each[name], each["unit"]) for name in columns)) for each in used["materials"]
     ]
     if materials:
-        yield "Materials", [("material", "issued", "comes back", "used up"), *materials], 3
+        yield "Materials", [("material", *columns.values()), *materials], len(columns)
+    if paid := [row for each in used["materials"] if (row := _paid(each))]:
+        yield "Paid for taking materials, and for getting rid of waste", [("material", "to you", "by you"), *paid], 2
     rows = [(isolated(each["name"]), f"{quantity(each['kwh'])} kWh") for each in used["electricity"]]
     rows += [(isolated(each["name"]), f"{hours(each['hours'])} h") for each in used["labour"]]
     if rows:
         yield "Electricity and work", [("what", "the plan takes"), *rows], 1
 
 
-def _in_units(material: Month, name: str) -> str:
-    return quantity(material[name]) + _UNITS.get(material["unit"], f" {material['unit']}")
+def _paid(material: Month) -> tuple[str, str, str] | None:
+    """The gate fee of a material and the cost of its disposal; None if there is neither."""
+    amounts = (material["gate_fee"], material["disposal_cost"])
+    fee, cost = (NOTHING if each is None else each["amount"] for each in amounts)
+    is_paid = any(each is not None and Decimal(each["amount"]) for each in amounts)
+    return (isolated(material["name"]), fee, cost) if is_paid else None
 
 
 def _aged(days: int) -> str:

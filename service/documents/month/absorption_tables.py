@@ -21,15 +21,21 @@ def absorption_table(of: MonthWriting) -> TableView | None:
         sum((each.absorbed.amount for each in rows), ZERO),
         sum((each.under_absorbed.amount for each in rows), ZERO),
     )
+    title, absorbed = words("What the planned products absorb"), words("Absorbed by the products")
+    note = words(
+        "By its cost sheet each product bears a part of the fixed cost. What the plan does not absorb is left to the "
+        "month."
+    )
+    if of.is_of_pieces:
+        title, absorbed = words("What the planned pieces absorb"), words("Absorbed by the pieces")
+        note = words(
+            "By its cost sheet a piece bears fixed cost for the time that it takes. What the plan does not absorb is "
+            "left to the month."
+        )
     return TableView(
-        title=words("What the planned pieces absorb"),
-        notes=(
-            words(
-                "By its cost sheet a piece bears fixed cost for the time that it takes. What the plan does not absorb "
-                "is left to the month."
-            ),
-        ),
-        columns=(words("Fixed cost"), words("Amount"), words("Absorbed by the pieces"), words("Not absorbed")),
+        title=title,
+        notes=(note,),
+        columns=(words("Fixed cost"), words("Amount"), absorbed, words("Not absorbed")),
         rows=(
             *map(partial(_absorption, of), rows),
             (Cell(text=words("Total")), *(Cell(text=_amount(of, total)) for total in totals)),

@@ -25,8 +25,8 @@ def best_mix_table(of: MonthWriting) -> TableView | None:
         rows=tuple(
             (
                 of.name(line),
-                Cell(text=of.pieces(Decimal(line.pieces))),
-                Cell(text=of.pieces(Decimal(found.pieces))),
+                Cell(text=of.measured(line.pieces, line.unit)),
+                Cell(text=of.measured(found.pieces, line.unit)),
                 Cell(text=of.money(line.contribution_per_hour) if line.contribution_per_hour else UNKNOWN),
                 Cell(text=UNKNOWN if line.rank is None else of.pieces(Decimal(line.rank))),
             )

@@ -7,21 +7,27 @@ from service.documents.month.month_writing import UNKNOWN, Cell, MonthWriting, T
 from service.documents.writing.formats import formatted_date, formatted_number, formatted_quantity, isolated
 from service.domain.month.line_statement import MonthLineStatement
 from service.domain.month.statement import LoadStatement
-from service.domain.month.volume_statement import Milestone, VolumeStatement
-from service.domain.values.exact import whole_up
+from service.domain.month.volume_statement import Milestone
 
 
 def products_table(of: MonthWriting) -> TableView:
     """The products sold, and what each contributes."""
-    words = of.words
+    words, in_pieces = of.words, of.is_of_pieces
+    is_of_one = in_pieces and all(line.base_quantity == 1 for line in of.month.lines)
+    contribution = words("Contribution is what a piece brings in after fees, less its variable cost.")
+    if not in_pieces:
+        contribution = words(
+            "Contribution is what one unit, such as a piece, a kilogram or an hour, brings in after fees, less its "
+            "variable cost."
+        )
     return TableView(
         title=words("What is sold"),
-        notes=(words("Contribution is what a piece brings in after fees, less its variable cost."),),
+        notes=(contribution,),
         columns=(
             words("Product"),
-            words("Pieces"),
-            words("Price a piece") if all(line.base_quantity == 1 for line in of.month.lines) else words("Price"),
-            words("Contribution a piece"),
+            words("Pieces") if in_pieces else words("Quantity"),
+            words("Price a piece") if is_of_one else words("Price"),
+            words("Contribution a piece") if in_pieces else words("Contribution per unit"),
             words("Contribution"),
         ),
         rows=tuple(map(partial(_product, of), of.month.lines)),
@@ -32,18 +38,18 @@ def _product(of: MonthWriting, line: MonthLineStatement) -> tuple[Cell, ...]:
     tooling = of.words("of it tools {amount}", amount=of.money(line.tooling)) if line.tooling.amount else ""
     return (
         of.name(line),
-        Cell(text=of.pieces(Decimal(line.pieces))),
+        Cell(text=of.measured(line.pieces, line.unit)),
         Cell(text=_price(of, line)),
-        Cell(text=of.money(line.contribution), note=tooling or of.share(line.contribution_margin_share)),
+        Cell(text=of.per(line.contribution, line.unit), note=tooling or of.share(line.contribution_margin_share)),
         Cell(text=of.money(line.month_contribution)),
     )
 
 
 def _price(of: MonthWriting, line: MonthLineStatement) -> str:
-    price = of.money(line.price)
     if line.base_quantity == 1:
-        return price
-    return of.words("{price} per {number}", price=price, number=of.pieces(Decimal(line.base_quantity)))
+        return of.per(line.price, line.unit)
+    base = of.measured(Decimal(line.base_quantity), line.unit)
+    return of.words("{price} per {number}", price=of.money(line.price), number=base)
 
 
 def fixed_costs_table(of: MonthWriting) -> TableView:
@@ -72,10 +78,11 @@ def volumes_table(of: MonthWriting) -> TableView:
         Milestone.FULL_CAPACITY: words("Bottleneck full"),
     }
     beyond = words("cannot be made")
+    quantity = words("Pieces") if of.is_of_pieces else words("Quantity")
     return TableView(
         title=words("Profit by volume"),
         notes=(words("All products in the proportion of the plan."),),
-        columns=(words("Volume"), words("Pieces"), words("Sales"), words("Time of the bottleneck"), words("Profit")),
+        columns=(words("Volume"), quantity, words("Sales"), words("Time of the bottleneck"), words("Profit")),
         rows=tuple(
             (
                 Cell(text=names[point.milestone], note=beyond if point.milestone in of.month.beyond_capacity else ""),
@@ -93,31 +100,40 @@ def alone_table(of: MonthWriting) -> TableView:
     """The break-even quantity of each product, in the mix and alone."""
     words, month = of.words, of.month
     in_mix = month.break_even.pieces_of_each if month.break_even else [None] * len(month.lines)
-    return TableView(
-        title=words("Break-even of each product"),
-        columns=(
-            words("Product"),
+    columns = words("Of each in the planned mix"), words("In the mix"), words("If it were alone")
+    if of.is_of_pieces:
+        columns = (
             words("Pieces of each in the planned mix"),
             words("Pieces in the mix"),
             words("Pieces if it were alone"),
-        ),
+        )
+    return TableView(
+        title=words("Break-even of each product"),
+        columns=(words("Product"), *columns),
         rows=tuple(
             (
                 of.name(line),
-                Cell(text=of.pieces(Decimal(line.pieces_per_composite_unit))),
-                Cell(text=UNKNOWN if pieces is None else of.pieces(whole_up(pieces))),
-                _alone(of, line.alone_break_even),
+                Cell(text=of.measured(_of_each(of, line), line.unit)),
+                Cell(text=UNKNOWN if pieces is None else of.measured(line.unit.first_from(pieces), line.unit)),
+                _alone(of, line),
             )
             for line, pieces in zip(month.lines, in_mix, strict=True)
         ),
     )
 
 
-def _alone(of: MonthWriting, volume: VolumeStatement | None) -> Cell:
+def _of_each(of: MonthWriting, line: MonthLineStatement) -> Decimal:
+    """What a set of the mix has of a product; of a set greater than the plan, what the plan has."""
+    is_greater = any(0 < each.pieces < each.pieces_per_composite_unit for each in of.month.lines)
+    return line.pieces if is_greater else Decimal(line.pieces_per_composite_unit)
+
+
+def _alone(of: MonthWriting, line: MonthLineStatement) -> Cell:
+    volume = line.alone_break_even
     if volume is None:
         return Cell(text=UNKNOWN)
     beyond = of.words("cannot be made") if volume.is_beyond_capacity else ""
-    return Cell(text=of.pieces(volume.whole_pieces), note=beyond)
+    return Cell(text=of.measured(volume.whole_pieces, line.unit), note=beyond)
 
 
 def time_table(of: MonthWriting) -> TableView | None:

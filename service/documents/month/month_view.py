@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from decimal import Decimal
 
 from service.documents.month.absorption_tables import absorption_table, reconciliation_table
 from service.documents.month.best_mix_table import best_mix_table
@@ -21,7 +22,7 @@ from service.domain.month.statement import MonthStatement
 from service.domain.month.verdict import Verdict
 from service.domain.month.volume_statement import MixVolumeStatement
 from service.domain.safety.cautions import Caution
-from service.domain.values.exact import exactly, whole_down
+from service.domain.values.exact import exactly
 from service.domain.values.message import RateWarning
 
 _OF_COSTS = (fixed_costs_table, absorption_table, reconciliation_table)
@@ -120,8 +121,7 @@ def _facts(of: MonthWriting) -> Iterator[tuple[str, Cell]]:
         wanted = words("For a profit of {profit}", profit=of.money(month.target_profit))
         yield wanted, _reached(of, month.target)
     if (margin := month.margin_of_safety) is not None:
-        pieces = words("{pieces} pieces", pieces=of.pieces(whole_down(margin.pieces)))
-        note = ", ".join(filter(None, (pieces, of.share(margin.share), supposed)))
+        note = ", ".join(filter(None, (_safely(of, margin.pieces), of.share(margin.share), supposed)))
         yield words("Margin of safety"), Cell(text=of.money(margin.sales), note=note)
     bottleneck = next((isolated(load.name) for load in month.loads if load.is_bottleneck), "")
     none = words("nothing is planned") if of.is_empty else words("not known")
@@ -142,11 +142,21 @@ def _after_tax_and_an_hour(of: MonthWriting, supposed: str) -> Iterator[tuple[st
         yield words("Profit an hour worked"), Cell(text=of.money(used.profit_per_hour_worked), note=supposed)
 
 
+def _safely(of: MonthWriting, pieces: Decimal | None) -> str:
+    """Pieces of the margin of safety; nothing if they do not add up."""
+    unit = of.month.unit
+    if unit is None or pieces is None:
+        return ""
+    told = of.measured(unit.last_within(pieces), unit)
+    return of.words("{pieces} pieces", pieces=told) if of.is_of_pieces else told
+
+
 def _reached(of: MonthWriting, volume: MixVolumeStatement | None) -> Cell:
     """A volume of the mix; if it is None, that no volume reaches it."""
     if volume is None or of.is_empty:
         return Cell(text=of.words("nothing is planned") if of.is_empty else of.words("no volume reaches it"))
-    pieces = of.words("{pieces} pieces", pieces=of.pieces(volume.whole_pieces))
+    reached = of.reached(volume)
+    pieces = of.words("{pieces} pieces", pieces=reached) if of.is_of_pieces else reached
     beyond = of.words("not reachable with the hours there are") if volume.is_beyond_capacity else ""
     sales = of.words("sales of {amount}", amount=of.money(volume.sales))
     return Cell(text=pieces, note=", ".join(filter(None, (beyond, sales))))

@@ -1,10 +1,13 @@
 """The figures and names of a month in the workshop's language, and the tables that contain them."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
 
 from service.documents.writing.formats import (
     formatted_amount,
+    formatted_amount_per,
+    formatted_measure,
     formatted_number,
     formatted_quantity,
     formatted_share,
@@ -13,11 +16,14 @@ from service.documents.writing.formats import (
 from service.documents.writing.labels import labels_for
 from service.domain.month.line_statement import MonthLineStatement
 from service.domain.month.statement import LoadStatement, MonthStatement
-from service.domain.month.volume_statement import Milestone, ProfitAtVolume
+from service.domain.month.volume_statement import Milestone, MixVolumeStatement, ProfitAtVolume
 from service.domain.values.exact import half_up, readable, whole_down, whole_up
 from service.domain.values.money import Money, in_currency, minor_unit_decimals
+from service.domain.values.units import Unit
 
 UNKNOWN = "–"
+_TENTHS = 3
+"""Decimals of a share that is told in tenths of a percent."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +57,11 @@ class MonthWriting:
         self.month, self.locale, self.words = statement, locale, labels_for(locale, "month")
 
     @property
+    def is_of_pieces(self) -> bool:
+        """Whether all products are counted in pieces, so that no figure needs a unit beside it."""
+        return self.month.unit is Unit.PIECE
+
+    @property
     def is_empty(self) -> bool:
         """Whether nothing is planned, so that there is no mix whose volume could reach anything."""
         return not any(line.pieces for line in self.month.lines)
@@ -64,9 +75,38 @@ class MonthWriting:
         """Rounded to whole pieces."""
         return formatted_number(half_up(pieces, 0), self.locale)
 
+    def measured(self, quantity: Decimal, unit: Unit) -> str:
+        """A quantity of a product with its unit, pieces whole; the number alone if all are counted in pieces."""
+        if unit is not Unit.PIECE:
+            return formatted_measure(quantity, unit, self.locale)
+        number = self.pieces(quantity)
+        if self.is_of_pieces:
+            return number
+        return self.words.several("{number} piece", "{number} pieces", int(half_up(quantity, 0)), number=number)
+
+    def per(self, amount: Money, unit: Unit) -> str:
+        """An amount for one of a product with its unit; the amount alone if all are counted in pieces."""
+        if unit is not Unit.PIECE:
+            return formatted_amount_per(amount, unit, self.locale)
+        return self.money(amount) if self.is_of_pieces else self.words("{amount} a piece", amount=self.money(amount))
+
+    def reached(self, volume: MixVolumeStatement) -> str:
+        """The first whole pieces of a volume, or part of the plan if products are counted in different units."""
+        if self.month.unit is None or volume.whole_pieces is None:
+            return self._of_plan(volume.plan_share, whole_up)
+        return self.measured(volume.whole_pieces, self.month.unit)
+
     def volume(self, point: ProfitAtVolume) -> str:
-        """Whole pieces of a volume."""
-        return self.pieces(whole_pieces(point))
+        """The same of a point in the profit by volume; where time is the limit, the last pieces that fit."""
+        unit, is_limit = self.month.unit, point.milestone is Milestone.FULL_CAPACITY
+        if unit is None or point.pieces is None:
+            return self._of_plan(point.plan_share, whole_down if is_limit else whole_up)
+        return self.measured(unit.last_within(point.pieces) if is_limit else unit.first_from(point.pieces), unit)
+
+    def _of_plan(self, share: Decimal | None, rounded: Callable[[Decimal], Decimal]) -> str:
+        if share is None:
+            return UNKNOWN
+        return self.words("{share} of the plan", share=self.share(rounded(share.scaleb(_TENTHS)).scaleb(-_TENTHS)))
 
     def quantity(self, quantity: Decimal) -> str:
         """With up to three decimals."""
@@ -93,10 +133,9 @@ class MonthWriting:
         return Cell(text=isolated(line.name), note=line.listing or line.product)
 
 
-def whole_pieces(point: ProfitAtVolume) -> Decimal:
-    """Whole pieces of a volume: the first that reach it, or the last for which there is time."""
-    is_limit = point.milestone is Milestone.FULL_CAPACITY
-    return whole_down(point.pieces) if is_limit else whole_up(point.pieces)
+def told_volume(point: ProfitAtVolume, statement: MonthStatement, locale: str) -> str:
+    """A volume as the tables tell it."""
+    return MonthWriting(statement, locale).volume(point)
 
 
 def whole_minutes(load: LoadStatement) -> tuple[Decimal, Decimal | None]:

@@ -1,13 +1,21 @@
 """What the plan takes of materials, electricity and work."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from decimal import Decimal
 
 from service.documents.month.month_writing import Cell, MonthWriting, TableView
 from service.documents.writing.formats import isolated
+from service.domain.month.resources_used import MaterialTaken
 from service.domain.values.units import Unit
 
-_SYMBOLS = {Unit.KILOGRAM: "kg", Unit.LITRE: "l", Unit.METRE: "m", Unit.SQUARE_METRE: "m²"}
+_SYMBOLS = {
+    Unit.KILOGRAM: "kg",
+    Unit.LITRE: "l",
+    Unit.METRE: "m",
+    Unit.SQUARE_METRE: "m²",
+    Unit.CUBIC_METRE: "m³",
+    Unit.HOUR: "h",
+}
 
 
 def materials_table(of: MonthWriting) -> TableView | None:
@@ -15,20 +23,37 @@ def materials_table(of: MonthWriting) -> TableView | None:
     words, used = of.words, of.month.resources_used.materials
     if not used:
         return None
+    is_wasted = any(each.disposed for each in used)
+    waste = (words("To be disposed of"),) if is_wasted else ()
     return TableView(
         title=words("Materials"),
-        notes=(words("With the losses and the scrap that are expected. What comes back is reground and used again."),),
-        columns=(words("What"), words("Issued"), words("Comes back"), words("Used up")),
+        notes=(
+            words("With the losses and the scrap that are expected. What comes back is reground and used again."),
+            *_paid(of, used),
+        ),
+        columns=(words("What"), words("Issued"), words("Comes back"), words("Used up"), *waste),
         rows=tuple(
             (
                 Cell(text=isolated(each.name), note=each.resource),
                 Cell(text=_in_units(of, each.issued, each.unit)),
                 Cell(text=_in_units(of, each.reclaimed, each.unit)),
                 Cell(text=_in_units(of, each.net, each.unit)),
+                *((Cell(text=_in_units(of, each.disposed, each.unit)),) if is_wasted else ()),
             )
             for each in used
         ),
     )
+
+
+def _paid(of: MonthWriting, used: Iterable[MaterialTaken]) -> Iterator[str]:
+    """What the workshop is paid for taking materials, and what it pays to get rid of waste."""
+    for each in used:
+        name = isolated(each.name)
+        if each.gate_fee is not None:
+            yield of.words("For taking {name} you are paid {amount}.", name=name, amount=of.money(each.gate_fee))
+        if each.disposal_cost is not None and each.disposal_cost.amount:
+            cost = of.money(each.disposal_cost)
+            yield of.words("To get rid of the waste of {name} costs {amount}.", name=name, amount=cost)
 
 
 def energy_and_work_table(of: MonthWriting) -> TableView | None:

@@ -12,6 +12,7 @@ from service.domain.solving.best_mix import BestMix, Programme, Propose, best_mi
 from service.domain.values.exact import MINUTES_PER_HOUR, half_up
 from service.domain.values.money import Money
 from service.domain.values.shown import Quantity, UnitAmount, shown
+from service.domain.values.units import Unit
 
 _OF_A_SOLVER = Context(prec=13)
 """A solver's floats are accurate to 13 digits; rounding to these restores ties."""
@@ -33,12 +34,14 @@ class BestMixLine:
     Attributes:
         product: its code.
         listing: code of the listing, if any.
-        pieces: in the month.
+        unit: what its pieces are counted in.
+        pieces: in the month; of a unit that is divided, to three decimals.
         change: more or, negative, fewer than planned.
     """
 
     product: str
     listing: str | None
+    unit: Unit
     pieces: Quantity
     change: Quantity
 
@@ -70,7 +73,7 @@ class BestMixStatement:
         lines: how much of each product, in the order of the plan.
         profit: the profit of this mix.
         gain: its profit less that of the plan; negative if the plan needs more time than is available.
-        profit_at_most: an exact upper bound on the profit of any mix of whole pieces or batches.
+        profit_at_most: an exact upper bound on the profit of any mix of such pieces or batches.
         is_proven: whether the profit reaches that bound, so that no other mix earns more; if not, a better mix may
             exist, but none is known.
         time_values: what another hour of each resource that is used up would add; none of one whose hour adds nothing.

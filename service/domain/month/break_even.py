@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from math import gcd
 
-from service.domain.values.exact import ZERO, exactly, whole_up
-from service.domain.values.units import QUANTITY_SOLD_DECIMALS
+from service.domain.values.exact import ZERO, exactly, snapped, whole_up
+from service.domain.values.units import QUANTITY_SOLD_DECIMALS, Unit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -14,6 +14,7 @@ class PlannedSale:
     """Planned pieces of a line, and proceeds and costs of a piece; `MonthLineStatement` shows them rounded.
 
     Attributes:
+        unit: what the pieces are counted in; a piece is one of it.
         tooling: the part of the variable cost that is tools bought for the batch.
     """
 
@@ -22,6 +23,7 @@ class PlannedSale:
     proceeds: Decimal
     variable_cost: Decimal
     tooling: Decimal
+    unit: Unit = Unit.PIECE
 
     @property
     def contribution(self) -> Decimal:
@@ -34,12 +36,14 @@ class Volume:
     """A volume in composite units of a mix, unrounded; pieces of each product and net price are those of one unit.
 
     Attributes:
+        unit: what all products are counted in; None if they differ, and then their pieces are not added up.
         capacity: composite units that there is time for; None if no known time limits them.
     """
 
     composite_units: Decimal
     per_unit: tuple[int, ...]
     net_price: Decimal
+    unit: Unit | None = Unit.PIECE
     capacity: Decimal | None = None
 
     @property
@@ -47,17 +51,23 @@ class Volume:
         return whole_up(self.composite_units)
 
     @property
-    def pieces(self) -> Decimal:
-        return self.composite_units * sum(self.per_unit)
+    def pieces(self) -> Decimal | None:
+        """Of all products; None if they are counted in different units."""
+        return None if self.unit is None else self.composite_units * sum(self.per_unit)
 
     @property
-    def whole_pieces(self) -> Decimal:
-        return whole_up(self.pieces)
+    def whole_pieces(self) -> Decimal | None:
+        """The first quantity of the unit that reaches them."""
+        return None if self.unit is None or self.pieces is None else self.unit.first_from(self.pieces)
 
     @property
     def is_beyond_capacity(self) -> bool:
-        """Whether the whole pieces, in the proportion of the mix, need more time than there is."""
-        return self.capacity is not None and self.whole_pieces > self.capacity * sum(self.per_unit)
+        """Whether it needs, in the proportion of the mix, more time than there is: in whole pieces if they add up."""
+        if self.capacity is None:
+            return False
+        if self.whole_pieces is None:
+            return snapped(self.composite_units) > self.capacity
+        return self.whole_pieces > self.capacity * sum(self.per_unit)
 
     @property
     def pieces_of_each(self) -> tuple[Decimal, ...]:
@@ -73,6 +83,8 @@ class Volume:
 class Mix:
     """Products sold in a fixed proportion: a composite unit has the least whole numbers of pieces in it, `per_unit`.
 
+    A piece is one unit of a product that is not counted in pieces: 0.5 kg and 1 piece are a set of 1 kg and 2 pieces.
+
     Attributes:
         capacity: composite units that there is time for; None if no known time limits them.
     """
@@ -82,8 +94,21 @@ class Mix:
     capacity: Decimal | None = None
 
     @property
-    def pieces(self) -> int:
-        return sum(self.per_unit)
+    def unit(self) -> Unit | None:
+        """What all products are counted in; None if they differ, and then their pieces are not added up."""
+        units = {sale.unit for sale in self.sales}
+        return units.pop() if len(units) == 1 else None
+
+    @property
+    def pieces(self) -> Decimal | None:
+        """Of all products in one composite unit; None if they are counted in different units."""
+        return None if self.unit is None else Decimal(sum(self.per_unit))
+
+    @property
+    def planned(self) -> Decimal:
+        """Composite units that the planned pieces are; 0 if nothing is planned."""
+        mix = zip(self.sales, self.per_unit, strict=True)
+        return next((sale.pieces / each for sale, each in mix if each), ZERO)
 
     @property
     def contribution(self) -> Decimal:
@@ -107,7 +132,13 @@ class Mix:
         if amount and contribution <= 0:
             return None
         units = amount / contribution if amount else ZERO
-        return Volume(composite_units=units, per_unit=self.per_unit, net_price=self.net_price, capacity=self.capacity)
+        return Volume(
+            composite_units=units,
+            per_unit=self.per_unit,
+            net_price=self.net_price,
+            unit=self.unit,
+            capacity=self.capacity,
+        )
 
 
 def mix_of(sales: Sequence[PlannedSale]) -> Mix:

@@ -10,16 +10,20 @@ from service.domain.month.volume_statement import VolumeStatement
 from service.domain.values.exact import ZERO, share_of
 from service.domain.values.money import Money
 from service.domain.values.shown import Figure, Quantity, SumOf, UnitAmount, shown
+from service.domain.values.units import Unit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MonthLineStatement:
     """One product of the plan.
 
+    A piece is one unit of a product that is not counted in pieces.
+
     Attributes:
         product: its code.
         listing: code of the listing it is sold by, if any.
         name: its name.
+        unit: what its pieces are counted in.
         standard_batch: good pieces in a batch.
         pieces: planned.
         batches: planned pieces ÷ pieces in a batch; an average, which need not be whole.
@@ -45,6 +49,7 @@ class MonthLineStatement:
     product: str
     listing: str | None
     name: str
+    unit: Unit
     standard_batch: Quantity
     pieces: Quantity
     batches: Figure

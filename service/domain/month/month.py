@@ -14,7 +14,7 @@ from service.domain.scheduling.period import Period
 from service.domain.scheduling.plan_load import Load, bottleneck
 from service.domain.solving.best_mix import Programme
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
-from service.domain.values.exact import MINUTES_PER_HOUR, ZERO, snapped
+from service.domain.values.exact import MINUTES_PER_HOUR, ZERO, plain, snapped
 from service.domain.values.money import Money
 from service.domain.values.units import Unit
 
@@ -36,7 +36,6 @@ class PlannedProduct:
     listing: str | None
     name: str
     standard_batch: Decimal
-    unit: Unit
     least: Decimal
     most: Decimal | None
     in_whole_batches: bool
@@ -45,6 +44,11 @@ class PlannedProduct:
     sale: PlannedSale
     base_quantity: int = 1
     absorbed: tuple[Absorbed, ...] = ()
+
+    @property
+    def unit(self) -> Unit:
+        """What its pieces are counted in."""
+        return self.sale.unit
 
     @property
     def step(self) -> Decimal:
@@ -146,7 +150,7 @@ def _worth(month: Month, line: int) -> tuple[int, Decimal, int]:
 
 
 def programme(month: Month) -> Programme:
-    """The best mix as an integer linear programme in pieces or batches, within demand and known time.
+    """The best mix as an integer linear programme in the steps of each product, within demand and known time.
 
     Raises:
         InvalidValuesError: no whole number of batches is within the demand for a product.
@@ -180,5 +184,6 @@ def _between_batches(month: Month) -> Iterator[InvalidValueError]:
     for line, each in enumerate(month.products):
         most = _most_steps(each)
         if most is not None and most < _least_steps(each):
-            reason = f"no whole batches of {each.step} are at least {each.least} and at most {each.most} pieces"
+            batch, least, at_most = map(plain, (each.step, each.least, each.most or ZERO))
+            reason = f"no whole batches of {batch} are at least {least} and at most {at_most} {each.unit.several}"
             yield InvalidValueError(("lines", line, "in_whole_batches"), reason)

@@ -20,9 +20,9 @@ from service.domain.values.declared import (
     declared,
 )
 from service.domain.values.errors import InvalidValueError
-from service.domain.values.exact import ZERO
+from service.domain.values.exact import ZERO, plain
 from service.domain.values.money import NotNegativeMoney
-from service.domain.values.units import SoldQuantity, SoldQuantityOrNone
+from service.domain.values.units import SoldQuantity, SoldQuantityOrNone, Unit
 
 FixedResource = Annotated[
     str,
@@ -37,6 +37,7 @@ CalendarMonth = Annotated[
 ]
 MAX_LINES = 200
 MOST_WEEKS = 5
+_IN_UNITS = ("standard_batch", "pieces", "least_per_month", "most_per_month", "pieces_per_order")
 _OF_A_PRODUCT = ("policy", *Route.__dataclass_fields__)
 
 
@@ -67,6 +68,8 @@ class OtherFixedCost:
 class PlannedLine:
     """What is made and sold of one product, and how.
 
+    A piece is one unit of a product that is not counted in pieces: a kilogram or an hour, with up to three decimals.
+
     Attributes:
         product: code of the product; either this or listing.
         listing: code of a listing, which says how it is sold.
@@ -75,7 +78,7 @@ class PlannedLine:
         pieces: good pieces planned for the month.
         least_per_month: the fewest pieces in the best mix.
         most_per_month: the most pieces in the best mix; as many as can be made if left out.
-        in_whole_batches: whether the best mix has whole batches of it, not single pieces.
+        in_whole_batches: whether the best mix has whole batches of it, not single pieces or parts of a unit.
         policy: how the price of a product is found; either this or price.
         price: the price as displayed; of a listing it replaces the price that its policy asks, for its base quantity.
         tax: code of the tax; none if left out.
@@ -113,7 +116,15 @@ class PlannedLine:
         else:
             yield from self._problems_of_a_product()
         if self.most_per_month is not None and self.most_per_month < self.least_per_month:
-            yield InvalidValueError(("most_per_month",), f"must be least_per_month, {self.least_per_month}, or more")
+            reason = f"must be least_per_month, {plain(self.least_per_month)}, or more"
+            yield InvalidValueError(("most_per_month",), reason)
+
+    def problems_in(self, unit: Unit) -> Iterator[InvalidValueError]:
+        """Quantities that the unit of its product does not have, such as half a piece."""
+        for name in _IN_UNITS:
+            quantity = getattr(self, name)
+            if quantity is not None and (problem := unit.problem(quantity)):
+                yield InvalidValueError((name,), problem)
 
     def _problems_of_a_product(self) -> Iterator[InvalidValueError]:
         if self.standard_batch is None:

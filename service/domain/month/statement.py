@@ -37,6 +37,7 @@ from service.domain.values.exact import ZERO, apportioned, exactly, half_up, sha
 from service.domain.values.message import RateWarning
 from service.domain.values.money import Money
 from service.domain.values.shown import Figure, UnitAmount, shown
+from service.domain.values.units import Unit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,6 +107,7 @@ class MonthStatement:
         weeks: working weeks in the month; of a month of the calendar, days from Monday to Friday without closures ÷ 5.
         period: the month of the calendar; null for an ordinary one.
         lines: what is made and sold.
+        unit: what the pieces of all lines are counted in; null if they differ, and then no pieces are added up.
         fixed_costs: the costs of the month that do not depend on the volume.
         fixed_cost: the sum of the fixed costs.
         absorption: what the planned pieces absorb of the fixed cost of each resource.
@@ -118,7 +120,7 @@ class MonthStatement:
         after_income_tax: what an income tax would leave of it; null if the plan gives no income_tax_share.
         operating_leverage: contribution ÷ profit: by how many per cent the profit rises when the volume rises by one;
             null where there is no profit.
-        contribution_per_piece: of the mix, weighted by pieces; null where nothing is planned.
+        contribution_per_piece: of the mix, weighted by pieces; null where nothing is planned or units differ.
         contribution_per_composite_unit: of a set of the mix.
         break_even: the volume of the mix that breaks even; null if no volume does.
         target_profit: the profit to reach, if that is named.
@@ -143,6 +145,7 @@ class MonthStatement:
     weeks: Figure
     period: PeriodStatement | None
     lines: tuple[MonthLineStatement, ...]
+    unit: Unit | None
     fixed_costs: tuple[FixedCostStatement, ...]
     fixed_cost: Money
     absorption: tuple[AbsorptionStatement, ...]
@@ -202,13 +205,14 @@ def month_statement(
         month,
         period=None if month.period is None else shown(PeriodStatement, "", month.period),
         lines=tuple(line_statements(of)),
+        unit=mix.unit,
         fixed_costs=tuple(_fixed_costs(of)),
         **_absorbed(of),
         sales=of.sold,
         contribution_margin_share=share_of(mix.contribution, mix.net_price),
         after_income_tax=_after_income_tax(of),
         operating_leverage=of.contribution / of.profit if of.profit > 0 else None,
-        contribution_per_piece=share_of(mix.contribution, Decimal(mix.pieces)),
+        contribution_per_piece=None if mix.pieces is None else share_of(mix.contribution, mix.pieces),
         contribution_per_composite_unit=mix.contribution,
         **_volumes(of),
         loads=[shown(LoadStatement, "", load, is_bottleneck=load is of.bottleneck) for load in month.loads],

@@ -7,8 +7,8 @@ from math import ceil, floor
 from operator import mul
 from typing import Protocol
 
-MOST_PIECES = 1_000_000_000
-"""The most units of a line, whatever time there is."""
+MOST_PIECES = 1_000_000_000_000
+"""The most units of a line, whatever time there is: a thousand million, in thousandths."""
 _MOST_ROUNDS = 8
 """How often the upper bound is tightened; the first rounds do most of it."""
 _NOTHING = Fraction(0)
@@ -37,7 +37,9 @@ Propose = Callable[
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Programme:
-    """An integer linear programme: the units of each line that contribute the most; a unit is a piece or a batch.
+    """An integer linear programme: the units of each line that contribute the most.
+
+    A unit is a piece, a batch, or the least part of what is divided.
 
     Attributes:
         contributions: of a unit of each line.

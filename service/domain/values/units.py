@@ -5,6 +5,7 @@ from decimal import Decimal
 from typing import Annotated
 
 from service.domain.values.declared import Bounds
+from service.domain.values.exact import whole_down, whole_up
 from service.domain.values.kinds import Kind
 
 QUANTITY_SOLD_DECIMALS = 3
@@ -38,10 +39,12 @@ class UnitTraits:
     Attributes:
         code: its common code in UN/ECE Recommendation No. 20.
         decimals: the most that a quantity has.
+        several: its sign, or else its plural; the name of the unit if left out.
     """
 
     code: str
     decimals: int = QUANTITY_SOLD_DECIMALS
+    several: str = ""
 
 
 class Unit(Kind):
@@ -49,13 +52,13 @@ class Unit(Kind):
 
     traits: UnitTraits
 
-    PIECE = ("piece", UnitTraits(code="H87", decimals=0))
+    PIECE = ("piece", UnitTraits(code="H87", decimals=0, several="pieces"))
     KILOGRAM = ("kg", UnitTraits(code="KGM"))
     LITRE = ("l", UnitTraits(code="LTR"))
     METRE = ("m", UnitTraits(code="MTR"))
-    SQUARE_METRE = ("m2", UnitTraits(code="MTK"))
-    CUBIC_METRE = ("m3", UnitTraits(code="MTQ"))
-    HOUR = ("hour", UnitTraits(code="HUR"))
+    SQUARE_METRE = ("m2", UnitTraits(code="MTK", several="m²"))
+    CUBIC_METRE = ("m3", UnitTraits(code="MTQ", several="m³"))
+    HOUR = ("hour", UnitTraits(code="HUR", several="hours"))
 
     @property
     def is_divided(self) -> bool:
@@ -63,9 +66,22 @@ class Unit(Kind):
         return self.traits.decimals > 0
 
     @property
+    def several(self) -> str:
+        """What stands behind a number of them in an English sentence."""
+        return self.traits.several or self.value
+
+    @property
     def least(self) -> Decimal:
         """The smallest quantity of it, in whose multiples it is made and sold."""
         return Decimal(1).scaleb(-self.traits.decimals)
+
+    def first_from(self, quantity: Decimal) -> Decimal:
+        """The first quantity of the unit that is no less: 2 pieces for 1.2, and 1.235 kg for 1.2345."""
+        return whole_up(quantity / self.least) * self.least
+
+    def last_within(self, quantity: Decimal) -> Decimal:
+        """The last quantity of the unit that is no more."""
+        return whole_down(quantity / self.least) * self.least
 
     def problem(self, quantity: Decimal) -> str | None:
         """What is wrong with a quantity in this unit."""

@@ -9,8 +9,9 @@ from babel.numbers import format_currency
 from markupsafe import escape
 
 from service.documents.drawing.drawing import ImageForm
-from service.documents.month.month_chart import MOST_LOADS, month_chart
+from service.documents.month.month_chart import month_chart
 from service.documents.month.month_page import month_page
+from service.documents.month.month_time_chart import MOST_LOADS
 from service.documents.writing.formats import isolated
 from service.domain.month.statement import MonthStatement
 from service.encoding import decoded

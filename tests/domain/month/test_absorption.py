@@ -29,13 +29,15 @@ def product(pieces: int, contribution: str, **absorbed: str) -> PlannedProduct:
     """A piece that contributes, and absorbs of the resources named by their codes."""
     named = {resource.partition("/")[2]: resource for resource in (PRESS, OPERATOR, RENT)}
     net = Decimal(contribution) + 4
-    sale = PlannedSale(pieces=pieces, net_price=net, proceeds=net, variable_cost=Decimal(4), tooling=Decimal(0))
+    sale = PlannedSale(
+        pieces=Decimal(pieces), net_price=net, proceeds=net, variable_cost=Decimal(4), tooling=Decimal(0)
+    )
     return PlannedProduct(
         product="sheet",
         listing=None,
         name="Sheet",
-        standard_batch=1,
-        least=0,
+        standard_batch=Decimal(1),
+        least=Decimal(0),
         most=None,
         in_whole_batches=False,
         price=euros("1"),

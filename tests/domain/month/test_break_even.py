@@ -13,7 +13,7 @@ from service.domain.values.exact import exactly
 def a_sale(pieces: int, price: str = "10", cost: str = "4", tooling: str = "0") -> PlannedSale:
     net = Decimal(price)
     return PlannedSale(
-        pieces=pieces, net_price=net, proceeds=net, variable_cost=Decimal(cost), tooling=Decimal(tooling)
+        pieces=Decimal(pieces), net_price=net, proceeds=net, variable_cost=Decimal(cost), tooling=Decimal(tooling)
     )
 
 

@@ -14,19 +14,21 @@ from service.domain.month.volume_statement import Milestone
 from service.domain.scheduling.plan_load import Load
 from tests.domain.examples import euros
 
-PRESS, BATCH = "machines/press", 10
+PRESS, BATCH = "machines/press", Decimal(10)
 
 
 def product(pieces: int, price: str = "10") -> PlannedProduct:
     """A product that contributes its price less 4."""
     net = Decimal(price)
-    sale = PlannedSale(pieces=pieces, net_price=net, proceeds=net, variable_cost=Decimal(4), tooling=Decimal(0))
+    sale = PlannedSale(
+        pieces=Decimal(pieces), net_price=net, proceeds=net, variable_cost=Decimal(4), tooling=Decimal(0)
+    )
     return PlannedProduct(
         product="sheet",
         listing=None,
         name="Sheet",
         standard_batch=BATCH,
-        least=0,
+        least=Decimal(0),
         most=None,
         in_whole_batches=False,
         price=euros(price),
