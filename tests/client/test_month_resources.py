@@ -47,7 +47,7 @@ def test_what_is_taken_and_earned_has_people_s_digits(workshop: Client, capsys: 
     lines = printed(workshop, capsys, tmp_path, plan)
 
     used = month["resources_used"]
-    assert "HDPE flakes 1010.526 kg 0 kg 1010.526 kg" in lines  # 960 ÷ 0.95
+    assert "HDPE flakes 1010.526 kg 0 kg 1010.526 kg 50.526 kg" in lines  # 960 ÷ 0.95, less 960
     assert "Grid, day 353.684 kWh" in lines  # 100 ÷ 0.95 × 40 ÷ 60 × 12 × 0.6 × 0.7
     assert "Grid, night 151.579 kWh" in lines
     assert "Operator 19.2 h" in lines  # (5 × 20 + 100 ÷ 0.95 × 40 × 0.25) ÷ 60

@@ -124,7 +124,7 @@ class TestHowProductsAreSold:
         (line,) = asked(workshop, lines=[{"listing": "sheet-online", "pieces": 60}])["lines"]
 
         assert (line["product"], line["listing"], line["name"]) == ("sheet", "sheet-online", "Board")
-        assert line["standard_batch"] == 20
+        assert line["standard_batch"] == "20"
         assert line["price"] == price["price_per_piece"]["price"]
         assert round(figure(line["proceeds"]), 4) == round(figure(price["settlement"]["proceeds"]), 4)
         assert figure(line["proceeds"]) < figure(line["net_price"])
@@ -191,8 +191,8 @@ class TestTime:
         mix = found["best_mix"]
         assert mix["outcome"] == "found"
         assert mix["is_proven"]
-        assert mix["lines"][0]["pieces"] == int(3900 / MINUTES_OF_20 * 20)
-        assert mix["lines"][0]["change"] == mix["lines"][0]["pieces"] - 100
+        assert mix["lines"][0]["pieces"] == str(int(3900 / MINUTES_OF_20 * 20))
+        assert int(mix["lines"][0]["change"]) == int(mix["lines"][0]["pieces"]) - 100
         assert mix["profit"] == mix["profit_at_most"]
         assert figure(mix["gain"]) == figure(mix["profit"]) - figure(found["profit"])
         (hour,) = mix["time_values"]
@@ -219,6 +219,9 @@ BAD: dict[str, tuple[dict[str, Any], str]] = {
     "a product without a price": ({"lines": [planned(policy=None)]}, "/lines/0/policy"),
     "a product with two": ({"lines": [planned(price="5")]}, "/lines/0/policy"),
     "a zone without a service": ({"lines": [planned(shipping_zone="home")]}, "/lines/0/shipping_zone"),
+    "half a piece": ({"lines": [planned(), planned(pieces="0.5")]}, "/lines/1/pieces"),
+    "a batch of half a piece": ({"lines": [planned(standard_batch="20.5")]}, "/lines/0/standard_batch"),
+    "pieces beyond the gram": ({"lines": [planned(pieces="0.0001")]}, "/lines/0/pieces"),
     "negative pieces": ({"lines": [planned(pieces=-1)]}, "/lines/0/pieces"),
     "most below least": ({"lines": [planned(least_per_month=9, most_per_month=8)]}, "/lines/0/most_per_month"),
     "no batch between": (

@@ -44,7 +44,7 @@ def test_what_is_taken_and_earned_is_told_in_people_s_digits(workshop: Client) -
 
     text = page(workshop, **plan)
 
-    assert "HDPE flakes materials/hdpe 1,010.526 kg 0 kg 1,010.526 kg" in text
+    assert "HDPE flakes materials/hdpe 1,010.526 kg 0 kg 1,010.526 kg 50.526 kg" in text
     assert "Grid, day tariffs/grid 353.684 kWh" in text
     assert "Operator labour-grades/operator 19.2 hours" in text
     hour = Decimal(month["resources_used"]["contribution_per_hour_worked"]["amount"])

@@ -10,7 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from service.domain.costing.cost_sheet import cost_sheet
 from service.domain.costing.rates import LabourRate, OverheadRate, TariffRate
+from service.domain.making.explosion import bill_of_resources
 from service.domain.making.products import Tooling
 from service.domain.making.resources import Tool
 from service.domain.month.break_even import PlannedSale
@@ -18,7 +20,7 @@ from service.domain.month.fixed_costs import Absorbed, FixedCost, absorbed_by_a_
 from service.domain.month.month import Month, PlannedProduct
 from service.domain.month.statement import MonthStatement, month_statement
 from service.domain.values.exact import exactly
-from tests.domain.examples import D, a_product, a_shop, an_operation, an_overhead, euros, terms_of
+from tests.domain.examples import D, a_product, a_shop, an_operation, an_overhead, bench_work, euros, terms_of
 from tests.domain.strategies import figures, tried
 from tests.support import builders
 
@@ -200,6 +202,30 @@ class TestAPieceAbsorbs:
 
     def test_its_labour_if_that_is_paid_by_the_month(self) -> None:
         assert self.absorbed(paid_hours_per_month="160") == {**self.absorbed(), OPERATOR: D("1.5")}
+
+
+class TestPoolsOnOrdersAndSetUps:
+    """Every one at 3.00 of its base: 600 ÷ 200."""
+
+    def absorbed(self, orders: str = "1", **pool: Any) -> dict[str, Decimal]:
+        shop = a_shop(
+            a_product(operations=[an_operation(band_shares={"day": "1"}), bench_work(setup_minutes="5")]),
+            overheads={"office": an_overhead(**pool)},
+        )
+        bill = bill_of_resources("sheet", 20, shop.catalogue, orders=D(orders))
+        found = absorbed_by_a_piece(cost_sheet(bill, shop.unit_rates(), shop.card))
+        return {each.resource: each.amount for each in found if each.resource == "overheads/office"}
+
+    def test_an_order_is_shared_by_the_pieces_that_are_ordered_together(self) -> None:
+        assert self.absorbed(base="order") == {"overheads/office": D("0.15")}  # one order of 20
+        assert self.absorbed("5", base="order") == {"overheads/office": D("0.75")}  # orders of 4
+
+    def test_every_operation_that_is_set_up_bears_one_a_batch(self) -> None:
+        assert self.absorbed(base="setup") == {"overheads/office": D("0.3")}
+
+    def test_a_pool_of_a_machine_or_a_product_bears_on_nothing_else(self) -> None:
+        assert self.absorbed(base="setup", machines=["press"]) == {"overheads/office": D("0.15")}
+        assert self.absorbed(base="order", products=["beam"]) == {}
 
 
 amounts = figures("-20", "40", 3)

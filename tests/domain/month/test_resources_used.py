@@ -4,13 +4,15 @@ from collections import defaultdict
 from decimal import Decimal
 from fractions import Fraction
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.products import Catalogue
 from service.domain.month.resources_used import Use, resources_used, uses
-from tests.domain.examples import euros
+from service.domain.values.message import Message
+from tests.domain.examples import a_line, a_material, a_product, euros
 from tests.domain.strategies import batches, catalogues, tried
 
 FLAKES = "materials/hdpe"
@@ -34,6 +36,53 @@ def test_materials_are_what_is_issued_less_what_is_reclaimed() -> None:
         Decimal("0.166666666"),
     )
     assert (screw.name, screw.unit, screw.issued, screw.reclaimed) == ("Screw", "piece", Decimal(1200), Decimal(0))
+
+
+def test_what_is_lost_and_not_reclaimed_is_told_with_what_it_costs() -> None:
+    waste = Use(
+        resource=f"{FLAKES}#disposed",
+        name=Message("{name}, disposal of waste", name="Flakes"),
+        unit="kg",
+        quantity=Decimal("12.5"),
+        rate=Decimal("0.18"),
+    )
+
+    flakes, screw = resources_used((*USES, waste), Decimal(0), Decimal(0), "EUR").materials
+
+    assert (flakes.disposed, flakes.disposal_cost, flakes.net) == (
+        Decimal("12.5"),
+        euros("2.25"),
+        Decimal("0.166666666"),
+    )
+    assert (screw.disposed, screw.disposal_cost) == (Decimal(0), None)
+
+
+@pytest.mark.parametrize(("rate", "fee"), [("-0.05", "64.48"), ("0", None), ("0.80", None)])
+def test_a_gate_fee_is_what_the_workshop_is_paid_for_taking_a_material(rate: str, fee: str | None) -> None:
+    crates = Use(resource=FLAKES, name="Crates", unit="kg", quantity=Decimal("1289.68"), rate=Decimal(rate))
+
+    (found,) = resources_used((crates,), Decimal(0), Decimal(0), "EUR").materials
+
+    assert found.gate_fee == (fee and euros(fee))
+
+
+def test_what_comes_back_as_another_material_is_told_of_that_one() -> None:
+    """HDPE that becomes a blend is issued and not gained; of the blend only what comes back is known."""
+    blended = a_line(process_loss_share="0.2", reclaim_share="0.6", reclaimed_as="blend")
+    catalogue = Catalogue(
+        products={"lid": a_product(bill_of_materials=[blended], operations=[])},
+        materials={"hdpe": a_material(), "blend": a_material(name="Green blend")},
+    )
+
+    found = resources_used(
+        uses([(bill_of_resources("lid", 40, catalogue), Decimal(20))]), Decimal(0), Decimal(0), "EUR"
+    ).materials
+
+    told = {each.name: (each.resource, each.issued, each.reclaimed, each.disposed, each.net) for each in found}
+    assert told == {
+        "HDPE flakes": (FLAKES, Decimal(25), Decimal(0), Decimal(2), Decimal(25)),
+        "Green blend": ("materials/blend", Decimal(0), Decimal(3), Decimal(0), Decimal(-3)),
+    }
 
 
 def test_electricity_is_by_band_and_work_by_grade() -> None:
@@ -68,6 +117,9 @@ def counted(catalogue: Catalogue, code: str, quantity: int) -> dict[str, Fractio
     for issue in bill.issues:
         if issue.item.startswith("materials/"):
             found[issue.item] += Fraction(issue.issued)
+            gained = f"materials/{issue.reclaimed_as}" if issue.reclaimed_as else issue.item
+            found[f"{gained}#reclaimed"] += Fraction(issue.reclaimed)
+            found[f"{issue.item}#disposed"] += Fraction(issue.disposed)
     for step in bill.steps:
         for grade, minutes in step.labour_minutes.items():
             found[f"labour-grades/{grade}"] += Fraction(minutes) / 60
@@ -96,8 +148,11 @@ def test_an_own_count_in_fractions_finds_the_same(
     told: dict[str, Fraction] = defaultdict(Fraction)
     for material in found.materials:
         told[material.resource] += Fraction(material.issued)
+        told[f"{material.resource}#reclaimed"] += Fraction(material.reclaimed)
+        told[f"{material.resource}#disposed"] += Fraction(material.disposed)
         assert material.net == material.issued - material.reclaimed
-        assert 0 <= material.reclaimed <= material.issued
+        assert material.reclaimed >= 0
+        assert 0 <= material.disposed <= material.issued
     for grade in found.labour:
         told[grade.resource] += Fraction(grade.hours)
     for band in found.electricity:
