@@ -31,7 +31,7 @@ class LeadTimeQuery:
     """Which batch.
 
     Attributes:
-        quantity: good pieces in the batch.
+        quantity: good pieces, or units of the product, in the batch.
         starting_on: the day it is ordered; today in the workshop's time zone if left out.
         is_rush: whether it is made before the orders already promised.
     """

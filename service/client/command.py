@@ -19,6 +19,22 @@ from service.client.text.terminal import paragraph, room, wrapped
 
 DEFAULT_URL = "http://127.0.0.1:8410"
 FILE = click.Path(path_type=Path)
+
+
+class _Quantity(click.ParamType[int | str]):
+    """A number of pieces, or a decimal quantity of another unit, in the digits in which it is written."""
+
+    name = "quantity"
+
+    def convert(self, value: str, param: click.Parameter | None, ctx: click.Context | None) -> int | str:
+        if re.fullmatch(r"[0-9]+", value):
+            return int(value)
+        if not re.fullmatch(r"[0-9]+\.[0-9]+", value):
+            self.fail(f"{value!r} is not a quantity, such as 40 or 12.5.", param, ctx)
+        return value
+
+
+QUANTITY = _Quantity()
 _GIVEN = "service.client.command.given"
 _NOT_AGAIN = {"key", "dry_run"}
 """Options that are left out where a command is told again: a secret, and what would only show."""

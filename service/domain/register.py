@@ -26,6 +26,23 @@ from service.nearest import nearest
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Fixed:
+    """A field that must not change while something rests on it, because it gives that its meaning.
+
+    Attributes:
+        member: its name.
+        rates: whether the dated rates of the thing rest on it.
+        users: collections of which those rest on it that name the thing.
+        quotations: whether quotations rest on it that name the thing and are not finished.
+    """
+
+    member: str
+    rates: bool = False
+    users: tuple[str, ...] = ()
+    quotations: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Collection:
     """A kind of thing registered under codes of the workshop's own.
 
@@ -33,31 +50,48 @@ class Collection:
         name: as in addresses, for instance "labour-grades".
         noun: singular, for messages.
         terms: of its dated rates; None if it has none.
-        fixed_once_rated: fields that must not change while there are rates, because they give the rates their meaning.
+        fixed: fields that must not change while something rests on them.
     """
 
     name: str
     noun: str
     facts: type[Registered]
     terms: type[RateTerms] | None = None
-    fixed_once_rated: tuple[str, ...] = ()
+    fixed: tuple[Fixed, ...] = ()
 
 
 COLLECTIONS = {
     collection.name: collection
     for collection in (
-        Collection(name="materials", noun="material", facts=Material, terms=MaterialRate, fixed_once_rated=("unit",)),
+        Collection(
+            name="materials",
+            noun="material",
+            facts=Material,
+            terms=MaterialRate,
+            fixed=(Fixed(member="unit", rates=True, users=("products",)),),
+        ),
         Collection(name="machines", noun="machine", facts=Machine, terms=MachineRate),
         Collection(name="labour-grades", noun="labour grade", facts=LabourGrade, terms=LabourRate),
-        Collection(name="tariffs", noun="tariff", facts=Tariff, terms=TariffRate, fixed_once_rated=("bands",)),
         Collection(
-            name="overheads", noun="overhead pool", facts=Overhead, terms=OverheadRate, fixed_once_rated=("base",)
+            name="tariffs", noun="tariff", facts=Tariff, terms=TariffRate, fixed=(Fixed(member="bands", rates=True),)
+        ),
+        Collection(
+            name="overheads",
+            noun="overhead pool",
+            facts=Overhead,
+            terms=OverheadRate,
+            fixed=(Fixed(member="base", rates=True),),
         ),
         Collection(name="tools", noun="tool", facts=Tool, terms=ToolRate),
-        Collection(name="taxes", noun="tax", facts=Tax, terms=TaxRate, fixed_once_rated=("category",)),
+        Collection(name="taxes", noun="tax", facts=Tax, terms=TaxRate, fixed=(Fixed(member="category", rates=True),)),
         Collection(name="channels", noun="sales channel", facts=Channel, terms=ChannelRate),
         Collection(name="shipping-services", noun="shipping service", facts=ShippingService, terms=ShippingRate),
-        Collection(name="products", noun="product", facts=Product),
+        Collection(
+            name="products",
+            noun="product",
+            facts=Product,
+            fixed=(Fixed(member="unit", users=("listings", "products"), quotations=True),),
+        ),
         Collection(name="listings", noun="listing", facts=Listing),
         Collection(name="closures", noun="closure", facts=Closure),
     )

@@ -26,11 +26,11 @@ from service.workflows.currency.exchange import day_entry
 from service.workflows.entity_tags import Precondition, always, expect, revision_tag
 from service.workflows.errors import InUseError, NotRegisteredError
 from service.workflows.registering.changing import Entry, OneAct, change
+from service.workflows.registering.fixed import fixed_problems, listing_problems
 from service.workflows.registering.registering import (
     at_line,
     check_machines,
     facts_entry,
-    fixed_problems,
     rate_entry,
     retiring_entry,
     withdrawing_entry,
@@ -146,7 +146,7 @@ class Act:
             raise TooComplexError("facts and rates in one document", MAX_ENTRIES, remedy=remedy)
         expect(self.tag, expected, "the register")
         self._put_facts()
-        self._check_products()
+        self._check_matching()
         self._put_rates(prune=prune)
         for name, day in self._document.exchange_rates.items():
             self._change((EXCHANGE_RATES, name), day_entry(self._connection, self._workspace, day))
@@ -195,8 +195,8 @@ class Act:
 
         self._change((*thing, "facts"), facts_entry(thing, facts, there, save), thing, facts)
 
-    def _check_products(self) -> None:
-        """Check each product against the facts as they are now; machines may have changed, too."""
+    def _check_matching(self) -> None:
+        """Check each product and each listing that changes against the facts as they are now, also of machines."""
         if not self._act.changes:
             return
         products = {thing.code: each.facts for thing, each in self._document.things if isinstance(each.facts, Product)}
@@ -208,6 +208,13 @@ class Act:
             next_step()
             with self._problems_at("products", code, "facts"):
                 check_machines(self._connection, self._workspace, product)
+        changed = {
+            each.thing: each.written
+            for each in self.done
+            if each.thing is not None and each.written is not None and each.outcome is not Outcome.UNCHANGED
+        }
+        for thing, problem in listing_problems(self._connection, self._workspace.workshop_id, changed):
+            self._refuse((*thing, "facts"), [problem])
 
     def _put_rates(self, *, prune: bool) -> None:
         workshop_id = self._workspace.workshop_id

@@ -12,7 +12,7 @@ from service.domain.shipping.estimate import ShippingEstimate, shipping_estimate
 from service.domain.shipping.shipping_rates import ShippingRate
 from service.domain.shipping.shipping_statement import Shipment, ShippingStatement, shipping_statement
 from service.domain.values.declared import Code, Distinct, Length, declared
-from service.domain.values.errors import Path, TooComplexError
+from service.domain.values.errors import InvalidValueError, InvalidValuesError, Path, TooComplexError
 from service.domain.values.references import Names, references_in
 from service.domain.values.units import SoldQuantity
 from service.workflows.costing.cost_sheets import costed
@@ -24,11 +24,13 @@ MAX_LINES = 20
 
 @declared
 class ShippingLine:
-    """Pieces of one product, packed by themselves.
+    """Pieces, or units, of one product, packed by themselves.
 
     Attributes:
-        product: code of the product; its mass and its sides must be registered.
-        quantity: how many pieces are shipped.
+        product: code of the product; its mass and its sides must be registered: those of one unit, if it is not sold by
+            the piece. A kilogram weighs 1 kg, and hours are not shipped.
+        quantity: how much is shipped. Units are packed whole: a part of one takes the room of one, and weighs what it
+            weighs.
     """
 
     product: Annotated[Code, Names("products")]
@@ -59,7 +61,7 @@ def estimate_shipping(workspace: Workspace, question: ShippingQuestion) -> Shipp
     """The cheapest parcels and what they cost; nothing is stored.
 
     Raises:
-        InvalidValuesError: the service or a product is not registered.
+        InvalidValuesError: the service or a product is not registered, or its unit does not allow the quantity.
         MissingRatesError: the service has no rate on the date.
         UnknownZoneError: the service has no such zone.
         MissingMeasuresError: a product has no mass or lacks a dimension.
@@ -70,11 +72,20 @@ def estimate_shipping(workspace: Workspace, question: ShippingQuestion) -> Shipp
     as_of = question.as_of or workspace.workshop.today()
     costing = prepare(workspace, references_in(question), as_of)
     costed(workspace, costing, [], also=[f"shipping-services/{question.service}"])
+    _check_units(costing, question.lines)
     pieces = {line.product: line.quantity for line in question.lines}
     places: dict[str, Path] = {line.product: ("lines", index, "product") for index, line in enumerate(question.lines)}
     estimate, shipment = shipped(costing, question.service, question.zone, pieces, ShippedFrom(places=places))
     statement = shipping_statement(estimate, shipment, currency=workspace.workshop.currency, convert=costing.exchange)
     return replace(statement, exchange_rates=costing.exchange.used.stated())
+
+
+def _check_units(costing: Costing, lines: tuple[ShippingLine, ...]) -> None:
+    """Raises InvalidValuesError if a quantity is none of its product's unit."""
+    products = costing.surroundings.catalogue.products
+    found = [(place, products[line.product].unit.problem(line.quantity)) for place, line in enumerate(lines)]
+    if problems := [InvalidValueError(("lines", place, "quantity"), reason) for place, reason in found if reason]:
+        raise InvalidValuesError(problems)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

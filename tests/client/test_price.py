@@ -326,7 +326,7 @@ class TestRegistering:
         stored = demo.get("listings/pots").json
         assert stored["policy"]["value"] == "0.20"
         assert stored["policy"]["price_endings"] == ["0.49", "0.99"]
-        assert (stored["standard_batch"], stored["unit_price_per"], stored["note"]) == (240, "kg", "By the command")
+        assert (stored["standard_batch"], stored["unit_price_per"], stored["note"]) == ("240", "kg", "By the command")
         assert captured.err == "The listing pots is new.\n"
         assert (
             dict(sections(captured.out)[""])["PRICE as buyers see it, with tax"]
@@ -345,7 +345,7 @@ class TestRegistering:
 
         assert told in " ".join(capsys.readouterr().out.split())
         assert told not in alone
-        assert price_sheet(demo, "pots")["pieces_per_order"] == 4
+        assert price_sheet(demo, "pots")["pieces_per_order"] == "4"
         demo.delete("listings/pots")
 
     def test_prices_a_hundred_pieces_together_and_says_so(

@@ -28,7 +28,8 @@ DEARER = (*GRID, "--price", "day=0.69", "--price", "night=0.44")
 PRICES = {"day": {"amount": "0.69", "currency": "EUR"}, "night": {"amount": "0.44", "currency": "EUR"}}
 COLUMNS = (
     "listing,product,channel,decision,currency,old_price,new_price,old_base_quantity,new_base_quantity,move_share,"
-    "cost_currency,old_unit_cost,new_unit_cost,old_margin_share,kept_margin_share,new_margin_share,effects,problem"
+    "cost_currency,old_unit_cost,new_unit_cost,old_margin_share,kept_margin_share,new_margin_share,effects,problem,"
+    "unit"
 )
 
 Run = Callable[..., Ended]

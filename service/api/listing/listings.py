@@ -100,7 +100,7 @@ class ListingPriceSheet(MethodView):
     @blueprint.arguments(schema_of(ListingQuestion)(), location="query")
     @blueprint.response(200, schema_of(ListingSheet), headers=ETAG)
     def get(self, question: ListingQuestion, code: str) -> flask.Response:
-        """What to ask for a piece on a listing, or what is kept at a price.
+        """What to ask for a piece, or unit, on a listing, or what is kept at a price.
 
         Every term between cost and price: fees, tax, shipping, currency, rounding. With `kept_at`, what is left at
         another price; with `discount_share`, what a discount does.

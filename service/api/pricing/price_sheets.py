@@ -1,4 +1,4 @@
-"""Price sheets of products: what to ask for pieces of a batch, or what is kept at a price."""
+"""Price sheets of products: what to ask for pieces, or units, of a batch, or what is kept at a price."""
 
 from collections.abc import Iterator
 from dataclasses import fields
@@ -42,11 +42,11 @@ class PriceQuery:
     """How to find a price, or which price to examine.
 
     Attributes:
-        quantity: good pieces in the batch.
-        base_quantity: pieces that the price is for: 1, 12, 100 or 1000. Amounts of the policy are for so many pieces
-            together; a profit per piece is not.
-        pieces_per_order: pieces that are ordered together, a multiple of the base quantity, which it is if left out;
-            fixed fees, and the shipping of all of them, are spread over them.
+        quantity: good pieces, or units of the product, in the batch.
+        base_quantity: pieces, or units, that the price is for: 1, 12, 100 or 1000. Amounts of the policy are for so
+            many together; a profit per piece is not.
+        pieces_per_order: pieces, or units, that are ordered together; the base quantity if left out, of which pieces
+            are a multiple. Fixed fees, and the shipping of all of them, are spread over them.
         as_of: the day whose rates are used; today in the workshop's time zone if left out.
         tax: code of the tax; none if left out.
         channel: code of the sales channel; sold directly if left out.
@@ -116,7 +116,7 @@ class PriceSheetView(MethodView):
     @blueprint.arguments(schema_of(PriceQuery)(), location="query")
     @blueprint.response(200, schema_of(PriceSheet))
     def get(self, query: PriceQuery, code: str) -> flask.Response:
-        """What to ask for pieces of a batch, or what is kept at a price.
+        """What to ask for pieces, or units, of a batch, or what is kept at a price.
 
         For a price without a listing or a quotation: name a target, such as a margin, or a price with `kept_at`. Every
         term between cost and price is shown.

@@ -8,7 +8,7 @@ from urllib.parse import quote
 
 import click
 
-from service.client.command import FILE, Options, option, owners_command
+from service.client.command import FILE, QUANTITY, Options, option, owners_command
 from service.client.ends import WaitingError
 from service.client.files.new_file import new_file
 from service.client.http import Service
@@ -98,7 +98,7 @@ def fetched(service: Service, options: Options, address: str, **more: str) -> by
 
 @owners_command(JOB)
 @click.argument("product", help="The product's code.")
-@option("--quantity", metavar="PIECES", type=int, required=True, help="Good pieces in the batch.")
+@option("--quantity", metavar="QUANTITY", type=QUANTITY, required=True, help="Good pieces, or units, in the batch.")
 @option("--pdf", metavar="FILE", type=FILE, help="Write it as PDF.")
 @option("--html", metavar="FILE", type=FILE, help="Write it as a page.")
 @option("--locale", metavar="LOCALE", help="Its language, such as de_AT (default: the workshop's).")

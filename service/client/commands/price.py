@@ -22,7 +22,7 @@ from urllib.parse import quote
 
 import click
 
-from service.client.command import Declared, Options, option, owners_command
+from service.client.command import QUANTITY, Declared, Options, option, owners_command
 from service.client.ends import RefusedError
 from service.client.http import Service
 from service.client.members import without_nothing
@@ -88,9 +88,9 @@ def _texts(section: str, members: Members, one_of: str = "") -> Callable[[Declar
 @option("--discount", metavar="SHARE", help="Show the effect of this discount, a share of the price.")
 @option("--full", is_flag=True, help=FULL)
 @option("--dry-run", is_flag=True, help="Print what would be registered, and register nothing.")
-@option("--standard-batch", section=_LISTING, metavar="PIECES", type=int, help="The batch size that its cost is for.")
-@option("--base-quantity", section=_LISTING, metavar="PIECES", type=int, help="Price for 1, 12, 100 or 1000 pieces.")
-@option("--pieces-per-order", section=_LISTING, metavar="PIECES", type=int, help="Pieces usually ordered together.")
+@option("--standard-batch", section=_LISTING, metavar="QUANTITY", type=QUANTITY, help="The batch that its cost is for.")
+@option("--base-quantity", section=_LISTING, metavar="NUMBER", type=int, help="Price for 1, 12, 100 or 1000 together.")
+@option("--pieces-per-order", section=_LISTING, metavar="QUANTITY", type=QUANTITY, help="Usually ordered together.")
 @_texts(_LISTING, MEMBERS)
 @_texts(_POLICY, TARGETS, one_of="target")
 @_texts(_POLICY, POLICY)

@@ -27,9 +27,31 @@ def stated_share(text: str) -> str:
     return f"{(Decimal(text) * 100).normalize():f} %"
 
 
-def per_pieces(price: str, base_quantity: int) -> str:
-    """A price, with the pieces that it is for if they are several."""
-    return price if base_quantity == 1 else f"{price} per {base_quantity}"
+PIECE = "piece"
+_SEVERAL = {PIECE: "pieces", "m2": "m²", "m3": "m³", "hour": "hours"}
+
+
+def several(unit: str) -> str:
+    """What stands behind a number of a unit."""
+    return _SEVERAL.get(unit, unit)
+
+
+def one_of(unit: str) -> str:
+    """What stands behind "per": piece, kg, m², hour."""
+    return unit if unit in (PIECE, "hour") else several(unit)
+
+
+def counted(figure: str | Decimal | int, unit: str) -> str:
+    """A quantity in its unit: 1 piece, 12 pieces, 12.5 kg."""
+    number = Decimal(figure)
+    return f"{_short(number, _QUANTITY_DECIMALS)} {one_of(unit) if number == 1 else several(unit)}"
+
+
+def per_pieces(price: str, base_quantity: int, unit: str = PIECE) -> str:
+    """A price, with what it is for unless that is a piece: 1.06 EUR per kg, 106 EUR per 100 kg, 12 EUR per 100."""
+    if unit == PIECE:
+        return price if base_quantity == 1 else f"{price} per {base_quantity}"
+    return f"{price} per {one_of(unit) if base_quantity == 1 else counted(base_quantity, unit)}"
 
 
 def whole(text: str) -> str:

@@ -4,7 +4,18 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from typing import Any
 
-from service.client.text.figures import NOTHING, amount, money, per_pieces, quantity, share, stated_share, steps
+from service.client.text.figures import (
+    NOTHING,
+    PIECE,
+    amount,
+    counted,
+    money,
+    per_pieces,
+    quantity,
+    share,
+    stated_share,
+    steps,
+)
 from service.client.text.remarks import remarks_text
 from service.client.text.terminal import heading, isolated, padded, paragraph, row, table, wrapped
 
@@ -24,7 +35,9 @@ def price_list_text(entries: Sequence[dict[str, str]], columns: int) -> str:
         (
             each["listing"],
             each["channel"],
-            per_pieces(each["formatted_price"], int(each["base_quantity"])) if each["formatted_price"] else "none",
+            per_pieces(each["formatted_price"], int(each["base_quantity"]), each["unit"])
+            if each["formatted_price"]
+            else "none",
             each["formatted_unit_price"] or NOTHING,
             share(each["margin_share"] or None),
         )
@@ -93,7 +106,7 @@ class _Sheet:
         yield from self._title()
         for line in sheet["description"].splitlines():
             yield from self._text(isolated(line), "")
-        batch = "1 piece" if sheet["quantity"] == 1 else f"{sheet['quantity']} pieces"
+        batch = counted(sheet["quantity"], sheet["unit"])
         tax = f"tax {sheet['tax']}" if sheet["tax"] else "no tax"
         told = f"{sheet['product']} on {sheet['channel']}, for {sheet['locale']}; {tax}; cost of a batch of {batch}"
         yield from self._text(told, "")
@@ -101,13 +114,14 @@ class _Sheet:
         yield from self._text(f"Aim: {self._aim()}", "")
 
     def _together(self) -> Iterator[str]:
-        """How many pieces the price is for, and an order has, where that is not one."""
-        base, ordered = self.sheet["base_quantity"], self.sheet["pieces_per_order"]
-        if base > 1:
-            together = ", sold together" if ordered == base else ""
-            yield from self._text(f"Every amount is for {base} pieces{together}.", "")
-        if ordered > base:
-            yield from self._text(f"Fixed fees and shipping are those of an order of {ordered} pieces, spread.", "")
+        """How much the price is for, and an order has, where that is not one piece."""
+        base, ordered, unit = self.sheet["base_quantity"], Decimal(self.sheet["pieces_per_order"]), self.sheet["unit"]
+        if base > 1 or unit != PIECE:
+            together = ", sold together" if ordered == base > 1 else ""
+            yield from self._text(f"Every amount is for {counted(base, unit)}{together}.", "")
+        if ordered != base:
+            told = f"Fixed fees and shipping are those of an order of {counted(ordered, unit)}, spread."
+            yield from self._text(told, "")
 
     def _aim(self) -> str:
         policy = self.sheet["policy"]
@@ -137,7 +151,7 @@ class _Sheet:
 
     def _asked(self) -> Iterator[str]:
         tax = "with tax" if self.price["display"] == "tax_inclusive" else "without tax"
-        price = per_pieces(self.sheet["formatted_price"], self.sheet["base_quantity"])
+        price = per_pieces(self.sheet["formatted_price"], self.sheet["base_quantity"], self.sheet["unit"])
         yield from self._row(f"PRICE as buyers see it, {tax}", price)
 
     def _way_to_the_price(self) -> Iterator[str]:
@@ -260,8 +274,8 @@ class _Sheet:
         container = f"in {parcel['container']}" if parcel["container"] else "as it is"
         sides = " × ".join(quantity(parcel[f"{side}_mm"]) for side in ("length", "width", "height"))
         volumetric = f", volumetric weight {quantity(parcel['volumetric_kg'])} kg" if parcel["volumetric_kg"] else ""
-        pieces, several = parcel["count"] * parcel["pieces"], parcel["count"] > 1
-        what = "A piece" if pieces == 1 else f"{parcel['count']} times {parcel['pieces']}" if several else f"{pieces}"
+        held = str(parcel["pieces"]) if parcel["quantity"] is None else counted(parcel["quantity"], parcel["unit"])
+        what = f"{parcel['count']} times {held}" if parcel["count"] > 1 else "A piece" if held == "1" else held
         return f"{what} {container}: {sides} mm, {quantity(parcel['mass_kg'])} kg{volumetric}."
 
     def _exchange_rates(self) -> Iterator[str]:

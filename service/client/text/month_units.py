@@ -4,12 +4,9 @@ from collections.abc import Mapping
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from typing import Any
 
-from service.client.text.figures import NOTHING, per_pieces, quantity, share
+from service.client.text.figures import NOTHING, PIECE, counted, one_of, per_pieces, quantity, share
 
 Month = Mapping[str, Any]
-_PIECE = "piece"
-_SIGNS = {"m2": "m²", "m3": "m³"}
-_SEVERAL = {"piece": "pieces", "hour": "hours"}
 _DECIMALS = 3
 """Of quantities of a unit that is divided, and of a share in tenths of a percent."""
 
@@ -19,20 +16,17 @@ class Units:
 
     def __init__(self, month: Month) -> None:
         self._unit = month["unit"]
-        self.are_pieces = self._unit == _PIECE
+        self.are_pieces = self._unit == PIECE
 
     def of_product(self, figure: str, unit: str) -> str:
         """A quantity of a product, such as 137.5 kg."""
-        if self.are_pieces:
-            return figure
-        sign = _sign(unit) if Decimal(figure) == 1 else _SEVERAL.get(unit, _sign(unit))
-        return f"{quantity(figure)} {sign}"
+        return figure if self.are_pieces else counted(figure, unit)
 
     def priced(self, price: str, base_quantity: int, unit: str) -> str:
         """A price for so many, such as 1.06 per kg."""
         if self.are_pieces:
             return per_pieces(price, base_quantity)
-        return f"{price} per {_sign(unit) if base_quantity == 1 else self.of_product(str(base_quantity), unit)}"
+        return f"{price} per {one_of(unit) if base_quantity == 1 else counted(base_quantity, unit)}"
 
     def reached(self, volume: Month) -> str:
         """A volume that has to be sold."""
@@ -59,11 +53,7 @@ class Units:
 
 def in_unit(figure: str, unit: str) -> str:
     """A quantity of a material with its sign; of pieces the number alone."""
-    return quantity(figure) if unit == _PIECE else f"{quantity(figure)} {_sign(unit)}"
-
-
-def _sign(unit: str) -> str:
-    return _SIGNS.get(unit, unit)
+    return quantity(figure) if unit == PIECE else f"{quantity(figure)} {one_of(unit)}"
 
 
 def _rounded(text: str, decimals: int, rounding: str) -> str:

@@ -1,15 +1,15 @@
 """A repricing as text: which cost changed, which prices follow, and which do not."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from typing import Any
 
-from service.client.text.figures import amount, as_exact_as, money, per_pieces, rate, share
+from service.client.text.figures import PIECE, amount, as_exact_as, money, one_of, per_pieces, rate, share
 from service.client.text.terminal import heading, isolated, paragraph, table
 
 _HEADING = ("listing", "", "old price", "new price", "move", "cost", "margin")
 _RATES = ("which cost changed", "since", "old rate", "new rate")
-_LEGEND = "cost: extra cost a piece, the reason stands underneath; margin: at the price that is in force then"
+_LEGEND = "cost: extra cost {one}, the reason stands underneath; margin: at the price that is in force then"
 _DECISIONS = ("first", "changed", "same", "kept", "held", "unpriced")
 _TITLES = {
     "preview": "PREVIEW OF A REPRICING, nothing is stored",
@@ -53,7 +53,7 @@ def _lines(answer: dict[str, Any], columns: int, most: int | None) -> Iterator[s
         notes = ["", *(_why(each) for each in items)]
         yield from table([_HEADING, *map(_change, items)], columns, 5, notes)
         yield ""
-        yield from paragraph(_LEGEND, columns)
+        yield from paragraph(_LEGEND.format(one=_one(items)), columns)
     if answer["status"] in ("preview", "applied"):  # after a rollback nothing waits
         yield from (line for name, told in _MEANINGS.items() if summary[name] for line in paragraph(told, columns))
     if len(items) < len(changes):
@@ -109,20 +109,32 @@ def _change(change: dict[str, Any]) -> tuple[str, ...]:
     return (
         change["listing"],
         change["decision"],
-        _price(old),
-        _price(new),
+        _price(old, change),
+        _price(new, change),
         _signed(share(change["move_share"])),
         _cost_change(old, new),
         share(margin),
     )
 
 
-def _price(side: dict[str, Any] | None) -> str:
-    return "-" if side is None else per_pieces(money(side["price"]), side.get("base_quantity", 1))
+def _one(changes: Sequence[dict[str, Any]]) -> str:
+    """What the extra cost is for: a piece, or one of the unit of each product."""
+    units = {each.get("unit", PIECE) for each in changes}
+    if units == {PIECE}:
+        return "a piece"
+    if PIECE in units or len(units) > 1:
+        return "a piece, or a unit of what is not sold by the piece"
+    return f"per {one_of(units.pop())}"
+
+
+def _price(side: dict[str, Any] | None, change: dict[str, Any]) -> str:
+    if side is None:
+        return "-"
+    return per_pieces(money(side["price"]), side.get("base_quantity", 1), change.get("unit", PIECE))
 
 
 def _cost_change(old: dict[str, Any] | None, new: dict[str, Any] | None) -> str:
-    """The extra cost of a piece."""
+    """The extra cost of a piece, or unit."""
     if old is None or new is None:
         return "-"
     more = Decimal(new["unit_cost"]["amount"]) - Decimal(old["unit_cost"]["amount"])

@@ -24,6 +24,7 @@ COLUMNS = (
     "new_margin_share",
     "effects",
     "problem",
+    "unit",
 )
 
 
@@ -54,11 +55,12 @@ def _row(change: dict[str, Any]) -> list[str]:
         new["margin_share"] or "",
         effects,
         guarded(change["problem"] or ""),
+        change.get("unit", "piece"),
     ]
 
 
 def _base_quantity(side: dict[str, Any]) -> str:
-    """Pieces that a price is for; changes stored before there were others have only prices for one."""
+    """Pieces, or units, that a price is for; changes stored before there were others have only prices for one."""
     return str(side.get("base_quantity", 1)) if side["price"] else ""
 
 

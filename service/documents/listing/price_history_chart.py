@@ -23,7 +23,7 @@ def price_history_chart(
     """The prices in force on a listing until the end of a day, as an image.
 
     Each currency has its own panel and axis: amounts in different currencies are not compared. Drawn is the price of a
-    piece, beside its cost, whatever number of pieces the price is for. Figures are exact; only
+    piece, or unit, beside its cost, whatever number of them the price is for. Figures are exact; only
     positions are floats. A price that was rolled back ends at that time, and the restored one is marked.
 
     Args:

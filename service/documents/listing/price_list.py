@@ -48,6 +48,7 @@ COLUMNS = (
     "availability",
     "cautions",
     "problem",
+    "unit",
 )
 """Columns of the CSV; every amount is in the currency of its line."""
 
@@ -75,7 +76,7 @@ def _cell(value: Any) -> str:
     return guarded(value) if isinstance(value, str) else str(encoded(value))
 
 
-_MILLIMETRE, _KILOGRAM, _PIECE = "MMT", Unit.KILOGRAM.traits.code, Unit.PIECE.traits.code
+_MILLIMETRE, _KILOGRAM = "MMT", Unit.KILOGRAM.traits.code
 """Source: UN/ECE Recommendation No. 20, Codes for Units of Measure Used in International Trade, common codes."""
 _SELLER = "#seller"
 """Names the seller within the document, if it has no web site."""
@@ -164,7 +165,7 @@ def _availability(availability: Availability) -> str:
 
 
 def _price_specifications(price: Money, entry: PriceListEntry) -> Iterator[dict[str, Any]]:
-    """The price as displayed, with its pieces if it is for several, and the unit price, which always includes tax."""
+    """The price as displayed, with what it is for unless that is a piece; and the unit price, always with tax."""
     is_taxed = entry.display is Display.TAX_INCLUSIVE
     yield _price_specification(price, is_taxed=is_taxed, referenceQuantity=_base_quantity(entry))
     if entry.unit_price is not None:
@@ -173,7 +174,10 @@ def _price_specifications(price: Money, entry: PriceListEntry) -> Iterator[dict[
 
 
 def _base_quantity(entry: PriceListEntry) -> dict[str, Any] | None:
-    return None if entry.base_quantity == 1 else _quantity(Decimal(entry.base_quantity), _PIECE)
+    """What the price is for, in the unit of the product, unless it is for a piece."""
+    if entry.base_quantity == 1 and entry.unit is Unit.PIECE:
+        return None
+    return _quantity(Decimal(entry.base_quantity), entry.unit.traits.code)
 
 
 def _price_specification(price: Money, *, is_taxed: bool, **members: Any) -> dict[str, Any]:

@@ -2,11 +2,13 @@
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import date
+from decimal import Decimal
 from itertools import groupby
 
 from service.documents.listing.price_list_paper import LabelView, PriceGroup, PriceListView, PriceRow, ShelfLabelsView
 from service.documents.writing.formats import (
     formatted_date,
+    formatted_measure,
     formatted_number,
     formatted_price,
     formatted_unit_price,
@@ -17,6 +19,7 @@ from service.documents.writing.paper import Entry, head_of
 from service.domain.listing.price_list import PriceListEntry
 from service.domain.selling.channels import Display
 from service.domain.values.exact import exactly
+from service.domain.values.units import Unit
 
 
 def common_locale(entries: Sequence[PriceListEntry]) -> str | None:
@@ -101,6 +104,8 @@ class _Making:
         )
 
     def _unit(self, entry: PriceListEntry) -> str:
+        if entry.unit is not Unit.PIECE:
+            return formatted_measure(Decimal(entry.base_quantity), entry.unit, self.locale)
         number = formatted_number(entry.base_quantity, self.locale)
         return self.words.several("{number} piece", "{number} pieces", entry.base_quantity, number=number)
 

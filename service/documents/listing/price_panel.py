@@ -24,13 +24,14 @@ from service.documents.drawing.scales import Label, amount_marks, day_marks, lab
 from service.documents.writing.formats import (
     formatted_amount,
     formatted_date,
-    formatted_number,
+    formatted_measure,
     formatted_share,
     formatted_unit_amount,
 )
 from service.documents.writing.labels import Labels
 from service.domain.listing.price_history import PriceHistoryEntry, PriceInForce
 from service.domain.values.money import Money, in_currency
+from service.domain.values.units import Unit
 
 _WIDTH, _HEIGHT, _GRID = 640, 210, "#dddddd"
 _SAMPLE, _GAP, _HEADING = 26, 8, -22
@@ -60,7 +61,7 @@ class Step:
         begin: POSIX time in seconds, a float because it is only a position.
         end: the moment after it, likewise.
         lasts: whether it is in force now.
-        is_price: whether it is the price, of one piece, and not the unit cost.
+        is_price: whether it is the price, of one piece or unit, and not the unit cost.
     """
 
     begin: float
@@ -97,7 +98,8 @@ class Terms:
         """The text of a price."""
         words, entry, locale = self.words, price.entry, self.locale
         day = formatted_date(price.since.astimezone(self.zone).date(), locale)
-        told = [words("unit cost {cost}", cost=formatted_unit_amount(entry.unit_cost, locale))]
+        cost = self.of_one(formatted_unit_amount(entry.unit_cost, locale), entry.unit)
+        told = [words("unit cost {cost}", cost=cost)]
         if entry.margin_share is not None:
             told.append(words("margin {share}", share=formatted_share(entry.margin_share, locale)))
         since = words("{price} since {day}", price=self.price(entry), day=day)
@@ -105,11 +107,16 @@ class Terms:
         return f"{since}{back} ({', '.join(told)})"
 
     def price(self, entry: PriceHistoryEntry) -> str:
-        """The price, with the pieces that it is for if they are several."""
+        """The price, with what it is for unless that is a piece."""
         price, base = formatted_amount(entry.price, self.locale), entry.base_quantity
         if base == 1:
-            return price
-        return self.words("{price} per {number}", price=price, number=formatted_number(base, self.locale))
+            return self.of_one(price, entry.unit)
+        number = formatted_measure(Decimal(base), entry.unit, self.locale)
+        return self.words("{price} per {number}", price=price, number=number)
+
+    def of_one(self, amount: str, unit: Unit) -> str:
+        """An amount for one of a unit; for a piece it stands alone."""
+        return amount if unit is Unit.PIECE else f"{amount} {self.words.per(unit)}"
 
     def label(self, step: Step) -> str:
         """The label of a step."""
@@ -176,10 +183,11 @@ def _day_axis(scale: _Scale, terms: Terms) -> Iterator[Layer]:
 
 def _named(series: Mapping[Look, Sequence[Step]], currency: str, terms: Terms) -> Iterator[tuple[str, Layer]]:
     words, steps = terms.words, series.get(Look.PRICE, ())
-    is_of_pieces = all(step.price.entry.base_quantity == 1 for step in steps)
-    price = words("price") if is_of_pieces else words("price of a piece")
-    names = {Look.PRICE: price, Look.UNIT_COST: words("unit cost")}
-    return ((f"{names[look]}, {currency}", look.line()) for look in series)
+    unit = next(step.price.entry.unit for each in series.values() for step in each)
+    is_of_one = unit is not Unit.PIECE or all(step.price.entry.base_quantity == 1 for step in steps)
+    price = words("price") if is_of_one else words("price of a piece")
+    names, amount = {Look.PRICE: price, Look.UNIT_COST: words("unit cost")}, terms.of_one(currency, unit)
+    return ((f"{names[look]}, {amount}", look.line()) for look in series)
 
 
 def _line(look: Look, steps: Sequence[Step], scale: _Scale) -> Layer:

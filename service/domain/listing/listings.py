@@ -5,15 +5,16 @@ from enum import StrEnum
 from typing import Annotated
 
 from service.domain.listing.unit_price import Measure
+from service.domain.making.products import Product
 from service.domain.pricing.policy import PricingPolicy
-from service.domain.selling.base_quantity import BaseQuantity, sold_together_problems
+from service.domain.selling.base_quantity import BaseQuantity, sold_together_problems, unit_problems
 from service.domain.selling.route import shipping_problems
 from service.domain.values.declared import Code, CurrencyCode, Length, Line, Paragraph, declared
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.forms import LocaleCode, WebAddress
 from service.domain.values.money import IN_USE
 from service.domain.values.references import Names
-from service.domain.values.units import SoldQuantity
+from service.domain.values.units import SoldQuantity, Unit
 
 
 class Availability(StrEnum):
@@ -45,12 +46,12 @@ class Listing:
         locale: the CLDR locale in which its prices are written, for instance "de_AT".
         policy: how it is priced, amounts in the currency of sale; whether prices contain the tax is the
             channel's to say, so leave display out.
-        base_quantity: pieces that its price is for: 1, 12, 100 or 1000. Amounts of the policy are for so many pieces
-            together; a profit per piece is not.
-        pieces_per_order: pieces that are usually ordered together, a multiple of the base quantity, which it is if left
-            out. What falls on an order once is spread over them: fixed fees, the limits of fees and of their bands, and
-            the shipping of all of them, packed together. A smaller order keeps less.
-        standard_batch: good pieces in the batch that its cost is taken from; at least those of an order.
+        base_quantity: pieces, or units of the product, that its price is for: 1, 12, 100 or 1000. Amounts of the policy
+            are for so many together; a profit per piece is not.
+        pieces_per_order: pieces, or units, that are usually ordered together; the base quantity if left out, of which
+            pieces are a multiple. What falls on an order once is spread over them: fixed fees, the limits of fees and
+            of their bands, and the shipping of all of them, packed together. A smaller order keeps less.
+        standard_batch: good pieces, or units, in the batch that its cost is taken from; at least those of an order.
         tax: code of the tax; none if left out.
         shipping_service: code of the service that an order is sent with; collected by the buyer if left out.
         shipping_zone: the service's zone that buyers are in.
@@ -94,3 +95,12 @@ class Listing:
             self.base_quantity, self.standard_batch, "standard_batch", self.pieces_per_order
         )
         yield from shipping_problems(self.shipping_service, self.shipping_zone)
+
+
+def misfits(listing: Listing, product: Product) -> Iterator[InvalidValueError]:
+    """Where a listing does not match its product: quantities and the unit, and how it is sent."""
+    yield from unit_problems(
+        product.unit, listing.base_quantity, listing.standard_batch, "standard_batch", listing.pieces_per_order
+    )
+    if product.unit is Unit.HOUR and listing.shipping_service is not None:
+        yield InvalidValueError(("shipping_service",), "hours are not shipped; leave service and zone out")

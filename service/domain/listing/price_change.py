@@ -13,6 +13,7 @@ from service.domain.listing.repricing import Decision
 from service.domain.values.exact import SHARE_DECIMALS, apportioned, half_up
 from service.domain.values.money import Money
 from service.domain.values.shown import WITH_MORE_DIGITS
+from service.domain.values.units import Unit
 
 Effects = tuple[tuple[str, Cause, Decimal], ...]
 """Unrounded contributions to the change in cost of a piece: resource, cause and amount."""
@@ -24,8 +25,8 @@ class PriceNow:
 
     Attributes:
         price: as it is displayed on the channel.
-        base_quantity: pieces that the price is for.
-        unit_cost: what a piece costs now.
+        base_quantity: pieces, or units, that the price is for.
+        unit_cost: what a piece, or unit, costs now.
         margin_share: profit ÷ net price at this price; none at a net price of 0.
     """
 
@@ -40,7 +41,7 @@ class PriceBefore(PriceNow):
     """The price in force before, on the first day of the new one.
 
     Attributes:
-        unit_cost: what a piece cost then.
+        unit_cost: what a piece, or unit, cost then.
         margin_share: profit ÷ net price then; none at a net price of 0.
         as_of: the day whose rates it was computed with.
         repricing: the repricing that set it.
@@ -52,7 +53,7 @@ class PriceBefore(PriceNow):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StatedEffect:
-    """What one change contributed to the change in the cost of a piece.
+    """What one change contributed to the change in the cost of a piece, or unit.
 
     Attributes:
         resource: the part of a resource that changed, for instance "tariffs/grid#day"; or the product.
@@ -72,6 +73,7 @@ class PriceChange:
     Attributes:
         listing: its code.
         product: code of its product.
+        unit: what that is sold by, and both costs are for one of.
         channel: code of its sales channel.
         decision: first: it had no price in force; changed: the new price replaces the old; same: the price has not
             changed; kept: the old price still meets its policy and the change is too small; held: the change is too
@@ -89,6 +91,7 @@ class PriceChange:
 
     listing: str
     product: str
+    unit: Unit = Unit.PIECE
     channel: str
     decision: Decision
     old: PriceBefore | None
@@ -195,7 +198,7 @@ class ChangeWriter:
 
     def change(
         self,
-        of: tuple[str, str, str],
+        of: tuple[str, str, str, str],
         decided: Decision,
         prices: tuple[str | None, str | None],
         shares: tuple[str | None, str | None] = (None, None),
@@ -205,16 +208,17 @@ class ChangeWriter:
         """The whole, from JSON of its parts.
 
         Args:
-            of: codes of listing, product and channel.
+            of: codes of listing, product and channel, and the unit.
             prices: JSON of the old and the new one.
             shares: the margin kept, and that by which the price moves, as shown.
             problem: JSON of the message.
         """
-        listing, product, channel = of
+        listing, product, channel, unit = of
         return (
-            f'{{"listing":"{listing}","product":"{product}","channel":"{channel}","decision":"{_TOLD[decided]}",'
-            f'"old":{prices[0] or _NULL},"new":{prices[1] or _NULL},"kept_margin_share":{_text(shares[0])},'
-            f'"move_share":{_text(shares[1])},"effects":{effects},"problem":{problem}}}'
+            f'{{"listing":"{listing}","product":"{product}","unit":"{unit}","channel":"{channel}",'
+            f'"decision":"{_TOLD[decided]}","old":{prices[0] or _NULL},"new":{prices[1] or _NULL},'
+            f'"kept_margin_share":{_text(shares[0])},"move_share":{_text(shares[1])},"effects":{effects},'
+            f'"problem":{problem}}}'
         )
 
 

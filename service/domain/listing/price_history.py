@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from service.domain.values.exact import exactly
 from service.domain.values.money import Money, in_currency
+from service.domain.values.units import Unit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,8 +24,9 @@ class PriceHistoryEntry:
         applied_by: name of the key that it was applied with.
         rolled_back_at: when it was taken back; none if it never was.
         price: as displayed on the channel, in the listing's currency.
-        base_quantity: pieces that the price is for.
-        unit_cost: what a piece costs, in the workshop's currency, with four digits more than the minor unit.
+        unit: what the product is sold by.
+        base_quantity: pieces, or units, that the price is for.
+        unit_cost: what a piece, or unit, costs, in the workshop's currency, with four digits more than the minor unit.
         margin_share: profit ÷ net price; none at a net price of 0.
     """
 
@@ -35,6 +37,7 @@ class PriceHistoryEntry:
     applied_by: str
     rolled_back_at: datetime | None
     price: Money
+    unit: Unit = Unit.PIECE
     base_quantity: int = 1
     unit_cost: Money
     margin_share: Decimal | None

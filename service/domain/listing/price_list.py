@@ -11,6 +11,7 @@ from service.domain.selling.channels import Display
 from service.domain.values.exact import ONE
 from service.domain.values.money import Money
 from service.domain.values.shown import Quantity
+from service.domain.values.units import Unit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -19,10 +20,11 @@ class PriceListEntry:
 
     Attributes:
         description: anything more that buyers read; may be empty.
-        base_quantity: pieces that the price is for.
-        pieces_per_order: pieces that are usually ordered together.
+        unit: what the product is sold by.
+        base_quantity: pieces, or units, that the price is for.
+        pieces_per_order: those that are usually ordered together.
         shipping_weight_kg: what an order weighs when it is shipped, packaging included, if known.
-        mass_kg: of a piece, like its sides.
+        mass_kg: of a piece, or unit, like its sides.
         cash_price: what is paid in cash, where cash is rounded.
         cautions: those that concern the product.
         channel_name: what the workshop calls the channel.
@@ -37,6 +39,7 @@ class PriceListEntry:
     locale: str
     as_of: date
     currency: str
+    unit: Unit = Unit.PIECE
     base_quantity: int = 1
     pieces_per_order: Quantity = ONE
     price: Money | None = None

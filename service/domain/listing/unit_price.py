@@ -5,11 +5,13 @@ from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 from math import prod
+from typing import Any
 
 from service.domain.making.errors import MissingMeasuresError
 from service.domain.making.products import Product
 from service.domain.values.exact import ONE, exactly, snapped
 from service.domain.values.money import Money, rounded
+from service.domain.values.units import Unit
 
 
 class Measure(StrEnum):
@@ -28,6 +30,8 @@ _CONTENTS: Mapping[Measure, tuple[tuple[str, ...], Decimal]] = {
     Measure.CUBIC_METRE: (("length_mm", "width_mm", "height_mm"), Decimal("0.000000001")),
 }
 """The members of a product to multiply, and the factor to the unit of the measure."""
+_HELD = {**{(Unit(each), each): ONE for each in Measure}, (Unit.LITRE, Measure.CUBIC_METRE): Decimal("0.001")}
+"""How much one unit of a product contains, whatever it measures."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,7 +40,7 @@ class UnitPrice:
 
     Attributes:
         measure: the unit of quantity.
-        content: how much of it is sold together: in the listing's base quantity, a piece if that is 1.
+        content: how much of it is sold together: in the listing's base quantity, a piece or unit if that is 1.
         price: for one unit, with tax, at the minor unit.
         formula: how it follows from the price.
     """
@@ -47,15 +51,23 @@ class UnitPrice:
     formula: str
 
 
+def _factors(product: Product, measure: Measure) -> tuple[tuple[str, ...], Decimal]:
+    """The members of the product to multiply, and the factor to the unit of the measure."""
+    held = _HELD.get((product.unit, measure))
+    return _CONTENTS[measure] if held is None else ((), held)
+
+
 @exactly
 def content(product: Product, measure: Measure) -> Decimal:
-    """How much a piece contains: its mass, its length, its length × width, or its length × width × height.
+    """How much a piece, or unit, contains: its mass, length, length × width, or length × width × height.
+
+    What is sold by the measure itself contains one of it, a litre a thousandth of a cubic metre, whatever its sides.
 
     Raises:
         MissingMeasuresError: the product lacks one of these.
     """
-    members, unit = _CONTENTS[measure]
-    figures = {member: getattr(product, member) for member in members}
+    members, unit = _factors(product, measure)
+    figures: dict[str, Any] = {member: getattr(product, member) for member in members}
     missing = [member for member, figure in figures.items() if figure is None]
     if missing:
         raise MissingMeasuresError(product.name, f"a price per {measure}", missing)
@@ -81,11 +93,14 @@ def unit_price(gross_price: Money, product: Product, measure: Measure, pieces: i
         measure=measure,
         content=contained,
         price=rounded(final_price.amount / contained, gross_price.currency),
-        formula=f"final price with tax ÷ {_formula_of_content(measure, pieces)}",
+        formula=f"final price with tax{_formula_of_content(product, measure, pieces)}",
     )
 
 
-def _formula_of_content(measure: Measure, pieces: int) -> str:
-    members, unit = _CONTENTS[measure]
+def _formula_of_content(product: Product, measure: Measure, pieces: int) -> str:
+    members, unit = _factors(product, measure)
     factors = [*members, *(f"{each:f}" for each in (unit, Decimal(pieces)) if each != ONE)]
-    return factors[0] if len(factors) == 1 else f"({' × '.join(factors)})"
+    if not factors:
+        return ""
+    told = " × ".join(factors)
+    return f" ÷ {told}" if len(factors) == 1 else f" ÷ ({told})"

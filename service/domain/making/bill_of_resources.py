@@ -194,7 +194,8 @@ class BillOfResources(ProductBatch):
 
 
 class BatchBill(NamedTuple):
-    """What a listing's standard batch consumes: good pieces, and the quantity of each part of a resource."""
+    """What a listing's standard batch consumes: good pieces, or units, and the quantity of each part of a resource."""
 
     pieces: Decimal
     quantities: Mapping[str, Decimal]
+    unit: Unit = Unit.PIECE

@@ -12,6 +12,7 @@ from service.domain.selling.fee_statement import StatedFee, stated_fees
 from service.domain.values.exact import ZERO, exactly, plain, share_of
 from service.domain.values.money import Money, cash_rounded
 from service.domain.values.shown import WITH_MORE_DIGITS, ShownShare, SumOf, UnitAmount, shown
+from service.domain.values.units import Unit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,7 +32,7 @@ class PriceTerm:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PriceStatement:
-    """A price as it is shown; like every amount beside it, for the base quantity, which is a piece unless stated.
+    """A price as it is shown; like every amount beside it, for the base quantity: a piece, or unit, unless stated.
 
     Gross price = net price + tax. Net price + net shipping charge = fees + conversion cost + shipping cost +
     proceeds. Proceeds = full cost + profit = variable cost + contribution.
@@ -147,8 +148,15 @@ class DiscountStatement:
 
 
 @exactly
-def price_statement(priced: Price, policy: PricingPolicy | None, *, quantity: Decimal, currency: str) -> PriceStatement:
-    """The price with every step of its calculation, rounded so that the steps add up; no policy if it was given."""
+def price_statement(
+    priced: Price, policy: PricingPolicy | None, *, quantity: Decimal, currency: str, unit: Unit = Unit.PIECE
+) -> PriceStatement:
+    """The price with every step of its calculation, rounded so that the steps add up; no policy if it was given.
+
+    Args:
+        quantity: good pieces, or units, in the batch.
+        unit: that the product is sold by.
+    """
     sale, gross = priced.sale, priced.gross_price
     fees = tuple(stated_fees(sale, gross, currency))
     statement = shown(
@@ -171,22 +179,22 @@ def price_statement(priced: Price, policy: PricingPolicy | None, *, quantity: De
     )
     terms = (
         PriceTerm(name=name, formula=formula, amount=WITH_MORE_DIGITS.money(amount, currency))
-        for name, formula, amount in _terms(statement, priced, policy, currency)
+        for name, formula, amount in _terms(statement, priced, policy, currency, unit)
     )
     return replace(statement, terms=tuple(terms))
 
 
 def _terms(
-    of: PriceStatement, priced: Price, policy: PricingPolicy | None, currency: str
+    of: PriceStatement, priced: Price, policy: PricingPolicy | None, currency: str, unit: Unit
 ) -> Iterator[tuple[str, str, Money | Decimal]]:
     """The steps from the cost to the price and to the profit: name, formula, amount."""
     times = _times(priced.base_quantity)
-    yield "variable cost", f"variable lines of the cost sheet ÷ pieces{times}", of.variable_cost
-    yield "full cost", f"all lines of the cost sheet ÷ pieces{times}", of.full_cost
+    yield "variable cost", f"variable lines of the cost sheet ÷ {unit.several}{times}", of.variable_cost
+    yield "full cost", f"all lines of the cost sheet ÷ {unit.several}{times}", of.full_cost
     yield from _way_to_the_price(priced, policy, currency)
     yield "net price", "price without tax", of.net_price
     yield "tax", f"net price × {of.tax_share:f}", of.tax
-    yield from _way_to_the_proceeds(of, priced)
+    yield from _way_to_the_proceeds(of, priced, unit)
     left = "net price" if priced.sale.is_plain else "proceeds"
     yield "profit", f"{left} − full cost", of.profit
     yield "contribution", f"{left} − variable cost", of.contribution
@@ -197,24 +205,19 @@ def _times(base_quantity: int) -> str:
     return "" if base_quantity == 1 else f" × {base_quantity}"
 
 
-def _part(spread_over: Decimal) -> str:
-    """The last step of a formula that goes from an order to a price's part of it."""
-    return "" if spread_over == 1 else f", ÷ {spread_over}"
-
-
-def _way_to_the_proceeds(of: PriceStatement, priced: Price) -> Iterator[tuple[str, str, Money]]:
+def _way_to_the_proceeds(of: PriceStatement, priced: Price, unit: Unit) -> Iterator[tuple[str, str, Money]]:
     """The steps from the net price to the proceeds, those of 0 left out."""
-    sale, base = priced.sale, priced.base_quantity
+    sale, order = priced.sale, priced.sale.spread_over
+    part = f", {order.divided}" if order.divided else ""
     for fee in of.fees:
         yield fee.name, fee.formula, fee.amount
     if share := sale.conversion_share:
         yield "conversion cost", f"(gross price + shipping charge − fees) × {share:f}", of.conversion_cost
     if of.shipping_cost.amount:
-        pieces = base * sale.spread_over
-        shipped, part = "a piece" if pieces == 1 else f"{pieces} pieces", _part(sale.spread_over)
+        pieces = plain(order.whole(Decimal(priced.base_quantity)))
+        shipped = "a piece" if unit is Unit.PIECE and pieces == 1 else f"{pieces} {unit.several}"
         yield "shipping cost", f"shipping {shipped}, as estimated{part}", of.shipping_cost
     if of.net_shipping_charge.amount:
-        part = _part(sale.spread_over)
         charged = f"what the buyer is charged for shipping, without tax{part}"
         yield "net shipping charge", charged, of.net_shipping_charge
     if not sale.is_plain:

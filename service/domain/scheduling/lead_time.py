@@ -50,7 +50,7 @@ class LeadTime:
     Attributes:
         starting_on: the day of the order, from which time is counted.
         is_rush: whether it goes before the orders accepted earlier.
-        ready_on: the earliest day on which the last piece is done; null if not within ten years.
+        ready_on: the earliest day on which the last piece, or unit, is done; null if not within ten years.
         bottleneck: the machine or labour grade that is done last, for instance "machines/press"; null if nothing limits
             the order.
         bottleneck_name: what the workshop calls the bottleneck.

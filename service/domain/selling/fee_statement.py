@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from service.domain.selling.fees import Banding, FeeBand, FeeBase
-from service.domain.selling.sale import ChargedFee, Sale
-from service.domain.values.exact import ONE, apportioned, plain
+from service.domain.selling.sale import ChargedFee, OrderOfPrices, Sale
+from service.domain.values.exact import apportioned, plain
 from service.domain.values.shown import WITH_MORE_DIGITS, UnitAmount, shown
 
 
@@ -39,13 +39,12 @@ def stated_fees(sale: Sale, gross: Decimal, currency: str) -> Iterator[StatedFee
         yield shown(StatedFee, currency, charged.fee, base_amount=base, formula=formula, amount=amount)
 
 
-def _fee_formula(charged: ChargedFee, base: Decimal, digits: int, spread_over: Decimal) -> str:
+def _fee_formula(charged: ChargedFee, base: Decimal, digits: int, order: OrderOfPrices) -> str:
     """The formula of a fee, for instance "0.05 × gross price + 0.3 ÷ 2, at least 0.5 ÷ 2, × (1 + 0.21)"."""
     fee, band, words = charged.fee, charged.band_at(base), charged.fee.base.value.replace("_", " ")
 
     def amount(figure: Decimal) -> str:
-        of_order = plain(charged.convert(figure) * spread_over, digits)
-        return f"{of_order}" if spread_over == ONE else f"{of_order} ÷ {spread_over}"
+        return f"{plain(order.whole(charged.convert(figure)), digits)} {order.divided}".rstrip()
 
     parts = [f"{band.share:f} × {words}"] if band.share else []
     if fee.bands and fee.banding is Banding.PORTION:

@@ -1,4 +1,4 @@
-"""How a piece is sold: tax, channel, currency, shipping and the pieces of an order."""
+"""How a piece, or unit, is sold: tax, channel, currency, shipping and the pieces of an order."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -11,7 +11,7 @@ from service.domain.values.references import Names, references_in
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Route:
-    """How a piece is sold.
+    """How a piece, or unit, is sold.
 
     Attributes:
         tax: code of the tax; none if left out.
@@ -19,7 +19,7 @@ class Route:
         currency: of the price; the workshop's if left out.
         shipping_service: code of the service that a piece is sent with; collected if left out.
         shipping_zone: where it is sent.
-        pieces_per_order: pieces that an order has; those that the price is for if left out.
+        pieces_per_order: pieces, or units, that an order has; those that the price is for if left out.
     """
 
     tax: Annotated[str, Names("taxes")] | None = None

@@ -8,7 +8,41 @@ from service.domain.selling.channels import ChannelRate, Display, Payer
 from service.domain.selling.fees import Fee, FeeBand, FeeBase
 from service.domain.solving.curve import Curve
 from service.domain.solving.segments import Function, Segment, clamped, line, scaled, total, value_at
-from service.domain.values.exact import ONE, ZERO, exactly
+from service.domain.values.exact import ONE, ZERO, exactly, plain
+
+
+@dataclass(frozen=True, slots=True)
+class OrderOfPrices:
+    """How often an order has a price:  pieces ÷ base quantity, which need not be whole where pieces are divided.
+
+    Two and a half kilograms have a price per twelve 0.208333… times. What falls on the order once is therefore
+    multiplied by the base quantity and then divided by the pieces, so that nothing is rounded in between.
+
+    Attributes:
+        pieces: pieces, or units, in the order.
+        base_quantity: those that a price is for.
+    """
+
+    pieces: Decimal = ONE
+    base_quantity: int = 1
+
+    def part(self, amount: Decimal) -> Decimal:
+        """A price's part of an amount of the order:  amount × base quantity ÷ pieces."""
+        return amount * self.base_quantity / self.pieces
+
+    def whole(self, amount: Decimal) -> Decimal:
+        """The amount of the order of which this is a price's part."""
+        return amount * self.pieces / self.base_quantity
+
+    @property
+    def divided(self) -> str:
+        """The step of a formula that goes from an order to a price's part of it; empty if the order has it once."""
+        if self.pieces == self.base_quantity:
+            return ""
+        if not self.pieces % self.base_quantity:
+            return f"÷ {plain(self.pieces / self.base_quantity)}"
+        times = "" if self.base_quantity == 1 else f"× {self.base_quantity} "
+        return f"{times}÷ {plain(self.pieces)}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,8 +73,8 @@ class Sale:
         conversion_share: the share of the payout that the channel keeps for converting it.
         shipping_cost: of a piece, for the workshop.
         shipping_charge: of a piece, for the buyer, tax included.
-        spread_over: the prices of an order, over which what falls on it once is spread: fixed fees, the limits of fees
-            and of their bands, and shipping. Every amount here is a price's part of them.
+        spread_over: the order over whose prices what falls on it once is spread: fixed fees, the limits of fees and of
+            their bands, and shipping. Every amount here is a price's part of them.
         taxed: (1 + tax) × proceeds as a function of the gross price.
     """
 
@@ -50,7 +84,7 @@ class Sale:
     conversion_share: Decimal = ZERO
     shipping_cost: Decimal = ZERO
     shipping_charge: Decimal = ZERO
-    spread_over: Decimal = ONE
+    spread_over: OrderOfPrices = OrderOfPrices()
     taxed: Curve = field(init=False, compare=False, repr=False)
 
     def __post_init__(self) -> None:
@@ -159,11 +193,11 @@ class OrderShare:
     Attributes:
         shipping_cost: its part of what shipping the order costs, in the currency of sale; None where the order is not
             shipped, and then nothing is charged for it.
-        spread_over: how often the order has the price.
+        spread_over: the order.
     """
 
     shipping_cost: Decimal | None = None
-    spread_over: Decimal = ONE
+    spread_over: OrderOfPrices = OrderOfPrices()
 
 
 @exactly
@@ -185,7 +219,7 @@ def sale_through(
     """
 
     def part(amount: Decimal) -> Decimal:
-        return convert(amount) / order.spread_over
+        return order.spread_over.part(convert(amount))
 
     bare = Sale(display=display, tax_share=tax_share)
     charge = ZERO

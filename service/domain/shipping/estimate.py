@@ -13,10 +13,11 @@ from service.domain.shipping.packing import Packing
 from service.domain.shipping.parcels import Way, piece_of, ways
 from service.domain.shipping.services import ShippingService
 from service.domain.shipping.shipping_rates import ParcelLimits, ParcelMeasures, ShippingRate, WeightClass, narrowed
-from service.domain.solving.cheapest_cover import Offer, cheapest_cover
+from service.domain.solving.cheapest_cover import Offer, cheapest_cover, undominated
 from service.domain.values.errors import TooComplexError
 from service.domain.values.exact import ONE, ZERO, exactly, whole_up
 from service.domain.values.money import Money, in_currency
+from service.domain.values.units import Unit
 
 MAX_PIECES = 100_000
 """The most pieces in one estimate."""
@@ -30,6 +31,8 @@ class Parcels:
 
     Attributes:
         is_pallet: whether they are loaded pallets, which nobody lifts by hand.
+        pieces: the places that are taken in each: a part of a unit has the room of a whole one.
+        quantity: what is in each, in the product's unit; None if that is the piece.
         packing: of each parcel; it may have room for more pieces.
         measures: of each parcel, outside, with its packaging.
     """
@@ -46,6 +49,8 @@ class Parcels:
     weight_class: WeightClass
     reason: str
     limits: ParcelLimits
+    unit: Unit = Unit.PIECE
+    quantity: Decimal | None = None
 
     @property
     def carriage(self) -> Decimal:
@@ -89,18 +94,21 @@ def shipping_estimate(
 ) -> ShippingEstimate:
     """The cheapest parcels for some pieces (code, facts and number of each product), each product packed by itself.
 
+    What is sold by another unit is packed in whole units, each with the sides and the mass of one; a part of one takes
+    the room of a whole one, and weighs what it weighs.
+
     No other division into parcels costs less, unless the packing misses room that exists (see `packing`); of equally
     cheap ones it has the fewest parcels.
 
     Raises:
         UnknownZoneError: the service has no such zone.
         MissingMeasuresError: a product has no mass or lacks a side.
-        DoesNotFitError: no parcel that the service accepts can hold a product.
+        DoesNotFitError: no parcel that the service accepts can hold a product, or it is sold by the hour.
         TooComplexError: too many pieces, or products with boxes and pallets.
     """
     classes = terms.classes_of(zone)
-    wanted = [(code, product, int(whole_up(quantity))) for code, product, quantity in pieces]
-    if sum(quantity for _, _, quantity in wanted) > MAX_PIECES:
+    wanted = list(pieces)
+    if sum(whole_up(quantity) for _, _, quantity in wanted) > MAX_PIECES:
         raise TooComplexError("pieces in one estimate", MAX_PIECES, remedy="ask for fewer at a time")
     if len(wanted) * (len(service.boxes) + len(service.pallets)) > MAX_WAYS:
         what = "boxes and pallets to try for all products of one estimate"
@@ -160,27 +168,73 @@ class _Carriage:
             weight_class=weight_class,
             reason=self.terms.reason(self.classes, weight_class, measures),
             limits=narrowed(self.terms.limits, weight_class.limits),
+            unit=way.piece.unit,
+            quantity=None if way.piece.unit is Unit.PIECE else pieces - ONE + way.part,
         )
 
 
 def _shipped(
-    code: str, product: Product, quantity: int, service: ShippingService, carriage: _Carriage
+    code: str, product: Product, quantity: Decimal, service: ShippingService, carriage: _Carriage
 ) -> list[Parcels]:
-    found = list(ways(piece_of(code, product), service, quantity))
-    prices = [each.price.amount for each in carriage.classes]
-    decimals = max(0, *(-int(price.as_tuple().exponent) for price in prices))
-    offers = {(room, int(each.price.amount.scaleb(decimals))) for way in found for room, each in carriage.offers(way)}
-    if not offers:
-        raise DoesNotFitError(code, [refusal for way in found for refusal in carriage.refusals(way)])
-    parcels = []
-    for pieces, price, count in _filled(quantity, cheapest_cover(quantity, list(offers))):
-        way = _smallest(found, carriage, pieces, Decimal(price).scaleb(-decimals))
-        parcels.append(carriage.parcels(code, count, way, pieces))
-    return parcels
+    piece, pieces = piece_of(code, product), int(whole_up(quantity))
+    part = quantity - pieces + ONE
+    whole = _Offered(code, list(ways(piece, service, pieces)), carriage)
+    if part == ONE:
+        return whole.parcels(whole.cheapest(pieces))
+    ending = _Offered(code, list(ways(piece, service, pieces, part)), carriage)
+    ends = [(room, price, 1) for room, price in undominated(pieces, ending.offers)]
+    found = [(end, whole.cheapest(pieces - end[0])) for end in ends if whole.offers or end[0] == pieces]
+    if not found:
+        raise whole.refused() if ends else ending.refused()
+    end, others = min(found, key=lambda each: _price_and_number([each[0], *each[1]]))
+    return [*whole.parcels(others), *ending.parcels([end])]
 
 
-def _filled(pieces: int, cover: dict[Offer, int]) -> Iterator[tuple[int, int, int]]:
-    """Pieces, price and number of identical parcels; one is not full if the cover has room to spare."""
+_Kind = tuple[int, int, int]
+"""Pieces, price and number of identical parcels."""
+
+
+def _price_and_number(kinds: Iterable[_Kind]) -> tuple[int, int]:
+    every = list(kinds)
+    return sum(price * count for _, price, count in every), sum(count for *_, count in every)
+
+
+class _Offered:
+    """The ways to ship a product, and for each the most pieces of each class; prices are whole numbers of its unit."""
+
+    def __init__(self, code: str, found: list[Way], carriage: _Carriage) -> None:
+        self._code, self._ways, self._carriage = code, found, carriage
+        prices = [each.price.amount for each in carriage.classes]
+        self._decimals = max(0, *(-int(price.as_tuple().exponent) for price in prices))
+        self.offers = {
+            (room, int(each.price.amount.scaleb(self._decimals)))
+            for way in found
+            for room, each in carriage.offers(way)
+        }
+
+    def cheapest(self, pieces: int) -> list[_Kind]:
+        """The cheapest parcels that hold so many pieces."""
+        if not pieces:
+            return []
+        if not self.offers:
+            raise self.refused()
+        return [*_filled(pieces, cheapest_cover(pieces, list(self.offers)))]
+
+    def refused(self) -> DoesNotFitError:
+        """The error that none of the ways is accepted."""
+        return DoesNotFitError(self._code, [each for way in self._ways for each in self._carriage.refusals(way)])
+
+    def parcels(self, kinds: Iterable[_Kind]) -> list[Parcels]:
+        """The parcels, each in the smallest way that costs no more."""
+        found = []
+        for pieces, price, count in kinds:
+            way = _smallest(self._ways, self._carriage, pieces, Decimal(price).scaleb(-self._decimals))
+            found.append(self._carriage.parcels(self._code, count, way, pieces))
+        return found
+
+
+def _filled(pieces: int, cover: dict[Offer, int]) -> Iterator[_Kind]:
+    """The parcels of a cover; one is not full if the cover has room to spare."""
     over = sum(room * count for (room, _), count in cover.items()) - pieces
     smallest = min(cover)
     for (room, price), count in sorted(cover.items(), reverse=True):

@@ -6,20 +6,23 @@ from decimal import Decimal
 
 from service.domain.making.errors import MissingMeasuresError
 from service.domain.making.products import Product
+from service.domain.shipping.errors import DoesNotFitError
 from service.domain.shipping.packing import Packing, Sides, packing, side_too_long, stacks
 from service.domain.shipping.services import ShippingService
 from service.domain.shipping.shipping_rates import ParcelMeasures
-from service.domain.values.exact import ZERO, plain
+from service.domain.values.exact import ONE, ZERO, plain
+from service.domain.values.units import Unit
 
 _MEASURES = ("mass_kg", "length_mm", "width_mm", "height_mm")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Piece:
-    """One of the identical pieces shipped."""
+    """One of the identical pieces, or units, shipped."""
 
     mass_kg: Decimal
     sides: Sides
+    unit: Unit = Unit.PIECE
 
 
 def piece_of(code: str, product: Product) -> Piece:
@@ -27,11 +30,15 @@ def piece_of(code: str, product: Product) -> Piece:
 
     Raises:
         MissingMeasuresError: its mass or a side is not registered.
+        DoesNotFitError: it is sold by the hour.
     """
-    mass_kg, length, width, height = product.mass_kg, product.length_mm, product.width_mm, product.height_mm
+    if product.unit is Unit.HOUR:
+        raise DoesNotFitError(code, ["hours are not shipped; leave shipping out"])
+    mass_kg, length, width, height = product.unit_mass_kg, product.length_mm, product.width_mm, product.height_mm
     if mass_kg is None or length is None or width is None or height is None:
-        raise MissingMeasuresError(code, "shipping it", [name for name in _MEASURES if getattr(product, name) is None])
-    return Piece(mass_kg=mass_kg, sides=(length, width, height))
+        measures = dict(zip(_MEASURES, (mass_kg, length, width, height), strict=True))
+        raise MissingMeasuresError(code, "shipping it", [name for name, each in measures.items() if each is None])
+    return Piece(mass_kg=mass_kg, sides=(length, width, height), unit=product.unit)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +67,7 @@ class Way:
     """One way to ship pieces.
 
     Attributes:
+        part: the last piece in the parcel as a share of a whole one: it takes the room of a whole one, and weighs less.
         loads: packings from the lowest to the one with the most room; none if not one piece fits.
         room: the most pieces, by volume and by mass.
         refusal: why not one piece fits; else empty.
@@ -70,6 +78,7 @@ class Way:
     loads: tuple[Packing, ...]
     room: int
     refusal: str
+    part: Decimal = ONE
 
     def load(self, pieces: int) -> Packing:
         """The lowest load with room for so many pieces."""
@@ -82,15 +91,21 @@ class Way:
             length_mm=length,
             width_mm=width,
             height_mm=height + self.load(pieces).height_mm if self.container.is_pallet else height,
-            mass_kg=self.container.mass_kg + pieces * self.piece.mass_kg,
+            mass_kg=self.container.mass_kg + (pieces - ONE + self.part) * self.piece.mass_kg,
         )
 
 
-def ways(piece: Piece, service: ShippingService, at_most: int) -> Iterator[Way]:
-    """The ways with every box and pallet of the service, and without packaging where it accepts that."""
+def ways(piece: Piece, service: ShippingService, at_most: int, part: Decimal = ONE) -> Iterator[Way]:
+    """The ways with every box and pallet of the service, and without packaging where it accepts that.
+
+    Args:
+        part: the last piece of a parcel as a share of a whole one.
+    """
     for container in _containers(piece, service):
-        refusal = _refusal(piece, container)
-        most = at_most if container.max_load_kg is None else min(at_most, int(container.max_load_kg // piece.mass_kg))
+        refusal = _refusal(piece, container, part)
+        most = at_most
+        if container.max_load_kg is not None:
+            most = min(at_most, int((container.max_load_kg + piece.mass_kg * (ONE - part)) // piece.mass_kg))
         loads: tuple[Packing, ...] = ()
         if not refusal:
             in_space = stacks if container.is_pallet else _packed
@@ -101,6 +116,7 @@ def ways(piece: Piece, service: ShippingService, at_most: int) -> Iterator[Way]:
             loads=loads,
             room=min(loads[-1].pieces, most) if loads else 0,
             refusal=refusal,
+            part=part,
         )
 
 
@@ -132,11 +148,19 @@ def _containers(piece: Piece, service: ShippingService) -> Iterator[Container]:
         yield Container(name="as it is", code=None, inner=piece.sides, outer=piece.sides)
 
 
-def _refusal(piece: Piece, container: Container) -> str:
+def _refusal(piece: Piece, container: Container, part: Decimal) -> str:
     """Why not even one piece fits; empty if one does."""
     if too_long := side_too_long(piece.sides, container.inner):
         side, room = too_long
         return f"a side of {plain(side)} mm is longer than the {plain(room)} mm there is room for"
-    if container.max_load_kg is not None and piece.mass_kg > container.max_load_kg:
-        return f"a piece of {plain(piece.mass_kg)} kg is above the {plain(container.max_load_kg)} kg it may hold"
+    if container.max_load_kg is not None and piece.mass_kg * part > container.max_load_kg:
+        return f"{_weighed(piece, part)} is above the {plain(container.max_load_kg)} kg it may hold"
     return ""
+
+
+def _weighed(piece: Piece, part: Decimal) -> str:
+    """For instance "a piece of 8 kg", "0.5 m of 4 kg" or "0.5 kg"."""
+    mass = f"{plain(piece.mass_kg * part)} kg"
+    if piece.unit is Unit.KILOGRAM:
+        return mass
+    return f"{'a piece' if piece.unit is Unit.PIECE else f'{plain(part)} {piece.unit.several}'} of {mass}"

@@ -11,9 +11,10 @@ from service.domain.safety.cautions import Caution
 from service.domain.shipping.estimate import Parcels, ShippingEstimate
 from service.domain.shipping.packing import Block
 from service.domain.shipping.shipping_rates import ParcelLimits
-from service.domain.values.exact import ZERO, apportioned, exactly
+from service.domain.values.exact import ZERO, apportioned, exactly, plain
 from service.domain.values.money import Money, minor_unit_decimals, rounded
 from service.domain.values.shown import Quantity, SumOf, shown
+from service.domain.values.units import Unit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,7 +26,9 @@ class StatedParcels:
     Attributes:
         product: code of what is in them.
         count: how many there are.
-        pieces: in each.
+        pieces: in each; of a product that is not sold by the piece the units, a part of one counted as one.
+        unit: what the product is sold by.
+        quantity: what is in each, in that unit; null for pieces.
         container: code of the box or pallet; null for a piece that goes as it is.
         length_mm: of each; of a pallet, of its base.
         width_mm: of each; of a pallet, of its base.
@@ -50,6 +53,8 @@ class StatedParcels:
     product: str
     count: int
     pieces: int
+    unit: Unit = Unit.PIECE
+    quantity: Quantity | None = None
     container: str | None
     length_mm: Quantity
     width_mm: Quantity
@@ -161,18 +166,21 @@ def _stated_parcels(parcels: Parcels, carriage: Decimal, fuel_surcharge: Decimal
 def _in_words(parcels: Parcels, blocks: Iterable[Block]) -> str:
     """How the pieces lie, block by block from the bottom up."""
     if parcels.container is None:
-        return "The piece goes as it is."
+        return "The piece goes as it is." if parcels.unit is Unit.PIECE else "It goes as it is."
     upwards = sorted(blocks, key=lambda each: each.from_bottom_mm)
     room, pieces = parcels.packing.pieces, parcels.pieces
     used = "" if room == pieces else f" There is room for {room}; {pieces} {'is' if pieces == 1 else 'are'} in it."
-    return f"{'; then '.join(map(_stacked, upwards))}.{used}"
+    if parcels.quantity is not None and parcels.quantity != room:
+        unit = parcels.unit.several
+        used = f" There is room for {room} {unit}; {plain(parcels.quantity)} {unit} are in it."
+    return f"{'; then '.join(_stacked(each, parcels.unit) for each in upwards)}.{used}"
 
 
-def _stacked(block: Block) -> str:
+def _stacked(block: Block, unit: Unit) -> str:
     """For instance "9 rows of 3, 2 layers high, lying on the 125 × 250 mm side, 125 mm lengthways"."""
     length, width = block.piece_length_mm, block.piece_width_mm
     if block.columns == block.rows == 1:
-        rows, layers = ("1 piece" if block.layers == 1 else f"a stack of {block.layers}"), ""
+        rows, layers = (f"1 {unit.value}" if block.layers == 1 else f"a stack of {block.layers}"), ""
     else:
         rows = f"{block.columns} {'row' if block.columns == 1 else 'rows'} of {block.rows}"
         layers = f", {block.layers} layers high" if block.layers > 1 else ""

@@ -1,6 +1,6 @@
 """The cheapest parcels that hold a number of pieces."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from fractions import Fraction
 
 Offer = tuple[int, int]
@@ -14,7 +14,7 @@ def cheapest_cover(pieces: int, offers: Sequence[Offer]) -> dict[Offer, int]:
     nearly every parcel is of the offer with the least price a piece, so only the rest is computed: if that offer holds
     k pieces, any k other parcels include some that can be replaced by whole parcels of it. Prices must not be negative.
     """
-    useful = _undominated(pieces, offers)
+    useful = undominated(pieces, offers)
     ahead, rest = _ahead(pieces, useful)
     found = dict(ahead)
     for offer in _cover(rest, useful, pieces + 1):
@@ -22,7 +22,7 @@ def cheapest_cover(pieces: int, offers: Sequence[Offer]) -> dict[Offer, int]:
     return found
 
 
-def _undominated(pieces: int, offers: Sequence[Offer]) -> list[Offer]:
+def undominated(pieces: int, offers: Iterable[Offer]) -> list[Offer]:
     """The offers that no other beats in both room and price, from small to large."""
     found: list[Offer] = []
     for room, price in sorted(

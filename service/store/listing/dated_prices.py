@@ -1,6 +1,6 @@
 """Prices by the day that they are in force from, as rates are, and until the day on which they are rolled back."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date
 from decimal import Decimal
 from typing import NamedTuple
@@ -10,10 +10,13 @@ import sqlalchemy as sa
 
 from service.domain.listing.listings import Listing
 from service.domain.listing.repricing import COMING_INTO_FORCE
+from service.domain.values.units import Unit
+from service.encoding import plain_data
 from service.store.engine.tables import listing_prices, price_changes, registrations
 
 COMING = sorted(each.value for each in COMING_INTO_FORCE)
 _dated = listing_prices.alias("dated")
+_SOME = 500
 
 
 def in_force_on(workshop_id: UUID, listing: sa.ColumnElement[str], day: date) -> sa.ScalarSelect[UUID]:
@@ -33,7 +36,7 @@ def in_force_on(workshop_id: UUID, listing: sa.ColumnElement[str], day: date) ->
 
 
 class PriceOnListing(NamedTuple):
-    """A price in force, and the pieces that it is for."""
+    """A price in force, and the pieces, or units, that it is for."""
 
     amount: Decimal
     currency: str
@@ -63,6 +66,31 @@ def prices_in_force(
         )
     )
     return {row.listing: PriceOnListing(row.price, row.currency, row.base_quantity) for row in rows}
+
+
+def units_of_prices(connection: sa.Connection, workshop_id: UUID, codes: Sequence[str]) -> dict[str, Unit]:
+    """By listing the unit of the product that it had prices of, in force or not; a listing has those of one unit."""
+    newest = (
+        sa.select(_dated.c.repricing_id)
+        .where(_dated.c.workshop_id == workshop_id, _dated.c.listing == listing_prices.c.listing)
+        .order_by(_dated.c.revision.desc())
+        .limit(1)
+        .scalar_subquery()
+    )
+    its_change = sa.and_(
+        price_changes.c.workshop_id == workshop_id,
+        price_changes.c.repricing_id == listing_prices.c.repricing_id,
+        price_changes.c.listing == listing_prices.c.listing,
+    )
+    bill = sa.func.coalesce(listing_prices.c.bill, price_changes.c.bill).label("bill")
+    priced = sa.select(listing_prices.c.listing, bill).join_from(listing_prices, price_changes, its_change)
+    ours = listing_prices.c.workshop_id == workshop_id, listing_prices.c.repricing_id == newest
+    found: dict[str, Unit] = {}
+    for place in range(0, len(codes), _SOME):
+        some = listing_prices.c.listing.in_(codes[place : place + _SOME])
+        for row in connection.execute(priced.where(*ours, some)):
+            found[row.listing] = Unit(plain_data(row.bill).get("unit", "piece"))
+    return found
 
 
 class PricesSet(NamedTuple):

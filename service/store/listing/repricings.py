@@ -205,6 +205,7 @@ def _entry(row: Any) -> PriceHistoryEntry:
         applied_by=row.applied_by,
         rolled_back_at=row.rolled_back_at,
         price=new.price,
+        unit=row.change.unit,
         base_quantity=new.base_quantity,
         unit_cost=new.unit_cost,
         margin_share=new.margin_share,

@@ -14,8 +14,8 @@ from service.domain.quoting.life import Status, number_of
 from service.domain.quoting.quotation import Acceptance, QuotationFigures, Remarks
 from service.domain.quoting.request import QuotationRequest
 from service.domain.values.money import Money
-from service.encoding import trusted
-from service.store.engine.column_types import as_plain_data
+from service.encoding import to_bytes, trusted
+from service.store.engine.column_types import as_plain_data, as_text
 from service.store.engine.tables import quotations
 
 
@@ -203,6 +203,28 @@ def find_newest(connection: sa.Connection, workshop_id: UUID, status: Status | N
     """The id of the quotation made last, or of those that have a status today."""
     query = _in_state(sa.select(quotations.c.quotation_id), workshop_id, status, today)
     return connection.execute(query.order_by(quotations.c.quotation_id.desc()).limit(1)).scalar()
+
+
+_UNFINISHED = sorted((Status.DRAFT, Status.ISSUED, Status.ACCEPTED))
+
+
+def unfinished_of(connection: sa.Connection, workshop_id: UUID, product: str) -> list[str]:
+    """Number, or id of a draft, of each quotation of a product that may still be sent, accepted, revised or made."""
+    request = quotations.c.request
+    rows = connection.execute(
+        sa.select(quotations.c.quotation_id, quotations.c.number, as_plain_data(request))
+        .where(
+            quotations.c.workshop_id == workshop_id,
+            quotations.c.status.in_(_UNFINISHED),
+            as_text(request).contains(to_bytes(product).decode(), autoescape=True),  # so that few need be decoded
+        )
+        .order_by(quotations.c.quotation_id)
+    )
+    return [
+        _number(number) or str(its_id)
+        for its_id, number, asked in rows
+        if any(line.get("product") == product for line in asked["lines"])
+    ]
 
 
 def quotation_ids(connection: sa.Connection, workshop_id: UUID) -> Iterator[UUID]:

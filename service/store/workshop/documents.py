@@ -29,7 +29,7 @@ from service.domain.values.errors import InvalidValuesError
 from service.domain.values.forms import FIRST_DAY, day_of, decimal_of, locale_problem, time_zone_problem
 from service.domain.values.message import Message
 from service.domain.values.money import currency_problem
-from service.domain.values.units import SoldQuantity
+from service.domain.values.units import SoldQuantity, Unit
 from service.encoding import plain_data, with_decoders
 from service.store.engine import column_types  # noqa: F401 (it says how messages and dated rates are decoded)
 
@@ -137,6 +137,7 @@ class _Bill:
 
     pieces: SoldQuantity
     quantities: Mapping[str, Decimal]
+    unit: Unit = Unit.PIECE
 
 
 class Kind(NamedTuple):

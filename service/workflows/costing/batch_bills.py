@@ -7,6 +7,7 @@ from service.domain.making.bill_of_resources import BatchBill
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.products import Catalogue
 from service.domain.values.exact import exactly
+from service.domain.values.units import Unit
 from service.encoding import encoded, plain_data, to_bytes
 from service.memory import MEGABYTE, Remembered
 from service.store.listing.prices_in_force import ListingRow
@@ -53,12 +54,12 @@ class BatchBills:
     @exactly
     def _anew(self, product: str, pieces: Decimal, ordered: Decimal) -> FoundBill:
         exploded = bill_of_resources(product, pieces, self._catalogue, orders=pieces / ordered)
-        bill = BatchBill(pieces, {line.resource: line.quantity for line in exploded.lines})
+        bill = BatchBill(pieces, {line.resource: line.quantity for line in exploded.lines}, exploded.unit)
         return FoundBill(bill, to_bytes(encoded(bill._asdict())).decode(), True)
 
 
 def stored_bill(text: str) -> FoundBill:
-    """The same, decoded each time."""
+    """The same, decoded each time; one stored before there were units is of whole pieces."""
     data = plain_data(text)
     quantities = {part: Decimal(quantity) for part, quantity in data["quantities"].items()}
-    return FoundBill(BatchBill(Decimal(data["pieces"]), quantities), text, False)
+    return FoundBill(BatchBill(Decimal(data["pieces"]), quantities, Unit(data.get("unit", "piece"))), text, False)

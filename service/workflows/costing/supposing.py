@@ -10,7 +10,7 @@ from service.domain.making.products import Catalogue, Product, inconsistencies
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.references import Reference, Registered, Thing, references_in
 from service.store.registering import registrations
-from service.workflows.registering.registering import fixed_problems
+from service.workflows.registering.fixed import fixed_problems, listing_problems
 from service.workflows.registering.unknown import unregistered
 from service.workflows.workspace import Workspace
 
@@ -59,7 +59,7 @@ NOTHING_SUPPOSED = Supposed()
 
 
 def check_what_if_facts(workspace: Workspace, what_if: WhatIfFacts) -> None:
-    """Raises InvalidValuesError if a thing is not registered, or its rates rest on a fact that would be another."""
+    """Raises InvalidValuesError if a thing is not registered, or what rests on a fact forbids another."""
     problems: list[InvalidValueError] = []
     unknown: list[str] = []
     for resource, facts in what_if.items():
@@ -68,8 +68,9 @@ def check_what_if_facts(workspace: Workspace, what_if: WhatIfFacts) -> None:
             unknown.append(resource)
             continue
         with workspace.reading() as connection:
-            fixed = fixed_problems(connection, workspace.workshop_id, thing, registered, facts)
-        problems += [InvalidValueError(("facts", resource, *each.path), each.reason) for each in fixed]
+            found = fixed_problems(connection, workspace.workshop_id, thing, registered, facts)
+            found += [each for _, each in listing_problems(connection, workspace.workshop_id, {thing: facts})]
+        problems += [InvalidValueError(("facts", resource, *each.path), each.reason) for each in found]
     _refuse([*_unknown(workspace, "facts", unknown), *problems])
 
 

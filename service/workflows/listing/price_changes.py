@@ -17,6 +17,7 @@ from service.domain.values.errors import PugmillError
 from service.domain.values.exact import exactly, half_up
 from service.domain.values.references import whole_of
 from service.domain.values.unit_costs import UnitCosts
+from service.domain.values.units import Unit
 from service.encoding import to_bytes
 from service.store.listing.prices_in_force import ListingRow, Narrowing, listings_with_prices
 from service.time_limit import next_step
@@ -137,15 +138,15 @@ class Look:
         writer, bill, cost = self._writer, costed.found, costed.piece.full
         margin = writer.share(aim.margin(price, in_sale))
         now = writer.priced(f"{price:f}", currency, base, costed.told, margin)
-        code, set_by = row.code, row.repricing_id
+        code, set_by, unit = row.code, row.repricing_id, bill.bill.unit
         if set_by is None:
-            decided, change = Decision.FIRST, writer.change(_of(row), Decision.FIRST, (None, now))
+            decided, change = Decision.FIRST, writer.change(_of(row, unit), Decision.FIRST, (None, now))
         else:
             decided, shares = self._judged(row, conditions, price, in_sale)
             since = self._moves.since(set_by)
             old_cost, effects = self._explained(row, since, costed)
             old = self._old(row, since, old_cost)
-            change = writer.change(_of(row), decided, (old, now), shares, effects)
+            change = writer.change(_of(row, unit), decided, (old, now), shares, effects)
         return Found(code, change, decided, set_by, price, currency, base, cost, margin, bill)
 
     def _old(self, row: ListingRow, since: Before, cost: str) -> str:
@@ -154,11 +155,12 @@ class Look:
         return self._writer.set_by(found, since.as_of, since.repricing)
 
     def _unpriced(self, row: ListingRow, problem: str) -> Found:
-        old, writer = None, self._writer
+        old, writer, product = None, self._writer, row.facts["product"]
+        unit = self._products[product].unit if row.bill is None else self._bills.in_force(row).bill.unit
         if row.repricing_id is not None:
             cost = writer.money(writer.cost(Decimal(row.unit_cost)))
             old = self._old(row, self._moves.since(row.repricing_id), cost)
-        change = writer.change(_of(row), Decision.UNPRICED, (old, None), problem=to_bytes(problem).decode())
+        change = writer.change(_of(row, unit), Decision.UNPRICED, (old, None), problem=to_bytes(problem).decode())
         return Found(row.code, change, Decision.UNPRICED, row.repricing_id, problem=problem)
 
     def _judged(
@@ -235,6 +237,6 @@ class Look:
         )
 
 
-def _of(row: ListingRow) -> tuple[str, str, str]:
-    """Codes of listing, product and channel."""
-    return row.code, row.facts["product"], row.facts["channel"]
+def _of(row: ListingRow, unit: Unit) -> tuple[str, str, str, str]:
+    """Codes of listing, product and channel, and the unit of the product."""
+    return row.code, row.facts["product"], row.facts["channel"], unit

@@ -11,6 +11,7 @@ from service.domain.pricing.policy import PricingPolicy, minor_unit_problems
 from service.domain.pricing.price import Price
 from service.domain.pricing.price_statement import DiscountStatement, PriceStatement, price_statement
 from service.domain.safety.cautions import Caution
+from service.domain.selling.base_quantity import unit_problems
 from service.domain.shipping.errors import UnknownZoneError
 from service.domain.shipping.shipping_statement import ShippingStatement
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
@@ -34,13 +35,13 @@ class PriceSheet(CostedBatch):
 
     Attributes:
         product: its code.
-        quantity: pieces in the batch whose cost is used.
+        quantity: pieces, or units, in the batch whose cost is used.
         as_of: the date of the rates.
         currency: of the price, and of every amount that does not say otherwise.
         tax: code of the tax, if any.
         channel: code of the sales channel, if any.
-        base_quantity: pieces that every price is for, with its fees, shipping and costs.
-        pieces_per_order: pieces that are ordered together; what falls on an order once is spread over them.
+        base_quantity: pieces, or units, that every price is for, with its fees, shipping and costs.
+        pieces_per_order: pieces, or units, that are ordered together; what falls on an order once is spread over them.
         policy: how the price was found; null for the inverse question.
         price_per_piece: the price of the base quantity with every step of its calculation.
         cash_price: the price in cash, tax included; null if cash is not rounded in this currency.
@@ -74,14 +75,17 @@ def price_product(workspace: Workspace, question: PriceQuestion) -> PriceSheet:
 
     Raises:
         NotRegisteredError: the product is not registered.
-        InvalidValuesError: something else named is not registered, or a price, a step or an ending is finer than the
-            currency's minor unit.
+        InvalidValuesError: something else named is not registered; a price, a step or an ending is finer than the
+            currency's minor unit; or the product's unit does not allow a quantity.
         MissingRatesError: naming every resource without a rate.
         MissingExchangeRateError: an amount cannot be converted on the date.
         UnreachableTargetError: no price meets the target.
     """
     named = [subject("products", question.product), *references_in(question.route)]
     costing = prepare(workspace, named, question.as_of)
+    unit, together = costing.surroundings.catalogue.products[question.product].unit, question.route.pieces_per_order
+    if problems := list(unit_problems(unit, question.base_quantity, question.quantity, "quantity", together)):
+        raise InvalidValuesError(problems)
     try:
         return priced(workspace, costing, question)
     except UnknownZoneError as error:
@@ -116,7 +120,9 @@ def priced(workspace: Workspace, costing: Costing, question: PriceQuestion) -> P
         tax=question.route.tax,
         channel=question.route.channel,
         policy=policy,
-        price_per_piece=price_statement(found, policy, quantity=question.quantity, currency=way.currency),
+        price_per_piece=price_statement(
+            found, policy, quantity=question.quantity, currency=way.currency, unit=sheet.unit
+        ),
         cash_price=cash_rounded(found.gross_price, way.currency),
         shipping=way.shipping,
         discount=way.discount(found),

@@ -13,7 +13,7 @@ from service.domain.pricing.price import Price, Pricing
 from service.domain.pricing.price_statement import DiscountStatement, discount_statement
 from service.domain.selling.channels import Channel, ChannelRate, Display
 from service.domain.selling.route import Route
-from service.domain.selling.sale import OrderShare, Sale, sale_through
+from service.domain.selling.sale import OrderOfPrices, OrderShare, Sale, sale_through
 from service.domain.selling.taxes import TaxRate
 from service.domain.shipping.estimate import ShippingEstimate, shipping_estimate
 from service.domain.shipping.shipping_rates import ShippingRate
@@ -33,11 +33,11 @@ class PriceQuestion:
 
     Attributes:
         product: its code.
-        quantity: pieces in the batch whose cost is used.
+        quantity: pieces, or units, in the batch whose cost is used.
         as_of: the date of the rates.
         policy: how the price is found; the inverse question uses only its floor and display.
         route: how it is sold.
-        base_quantity: pieces that the price is for.
+        base_quantity: pieces, or units, that the price is for.
         kept_at: the inverse question: what is kept at this price.
         discount_share: what a discount of this share of the price would do.
     """
@@ -53,7 +53,7 @@ class PriceQuestion:
 
     @property
     def pieces_per_order(self) -> Decimal:
-        """Pieces that an order has."""
+        """Pieces, or units, that an order has."""
         return self.route.pieces_per_order or Decimal(self.base_quantity)
 
     @property
@@ -62,10 +62,9 @@ class PriceQuestion:
         return batch_of(self.product, self.quantity, self.pieces_per_order)
 
     @property
-    @exactly
-    def prices_per_order(self) -> Decimal:
+    def order(self) -> OrderOfPrices:
         """How often an order has the price."""
-        return self.pieces_per_order / self.base_quantity
+        return OrderOfPrices(self.pieces_per_order, self.base_quantity)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -197,11 +196,11 @@ class SaleWay:
     @exactly
     def _order_share(self) -> OrderShare:
         """A price's part of an order, and of what it costs to send it."""
-        prices = self.question.prices_per_order
+        order = self.question.order
         if self.estimate is None:
-            return OrderShare(None, prices)
+            return OrderShare(None, order)
         sent_for = self.estimate.price
-        return OrderShare(self._converted(sent_for.amount, sent_for.currency) / prices, prices)
+        return OrderShare(order.part(self._converted(sent_for.amount, sent_for.currency)), order)
 
     def _sale_of(self, order: OrderShare) -> Sale:
         tax_share = ZERO

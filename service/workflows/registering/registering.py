@@ -2,15 +2,13 @@
 
 from collections.abc import Callable, Collection, Iterable
 from datetime import date
-from uuid import UUID
 
 from service.domain.audit import Action, rate_subject
 from service.domain.costing.rate_card import DatedRate, rate_problems
 from service.domain.making.errors import ProductLoopError
 from service.domain.making.nesting import misnested
 from service.domain.making.products import Catalogue, Product, inconsistencies
-from service.domain.register import COLLECTIONS
-from service.domain.values.errors import InvalidValueError, InvalidValuesError, TooComplexError
+from service.domain.values.errors import InvalidValuesError, TooComplexError
 from service.domain.values.references import Registered, Thing, references_in
 from service.store.engine.database import Connection
 from service.store.listing import prices_in_force
@@ -21,6 +19,7 @@ from service.store.registering.surroundings import surroundings
 from service.workflows.entity_tags import Precondition, always
 from service.workflows.errors import InUseError, NotRegisteredError
 from service.workflows.registering.changing import Entry, Registering, change
+from service.workflows.registering.fixed import fixed_problems, listing_problems
 from service.workflows.registering.unknown import described, not_registered, unregistered
 from service.workflows.workspace import Workspace
 
@@ -75,6 +74,8 @@ def register(workspace: Workspace, thing: Thing, facts: Registered, precondition
             if isinstance(facts, Product):
                 _check_nesting(connection, workspace, thing.code, facts)
                 check_machines(connection, workspace, facts)
+            if misfits := list(listing_problems(connection, workspace.workshop_id, {thing: facts})):
+                raise InvalidValuesError([problem for _, problem in misfits])
             registrations.save_registrations(connection, workspace.workshop_id, {thing: facts}, revision)
             registrations.save_uses(connection, workspace.workshop_id, {thing: named})
             prices_in_force.mark_stale(connection, workspace.workshop_id, thing)
@@ -86,18 +87,6 @@ def facts_entry(thing: Thing, facts: Registered, there: Registration | None, sav
     """The change that registers facts in place of what is there, retired or not."""
     registered = None if there is None or there.retired_at else (there.facts, there.revision)
     return Entry(described(thing), str(thing), registered, facts, save)
-
-
-def fixed_problems(
-    connection: Connection, workshop_id: UUID, thing: Thing, before: Registered, after: Registered
-) -> list[InvalidValueError]:
-    """The changes of fields that must not change, because the thing has rates that rest on them."""
-    fixed = COLLECTIONS[thing.collection].fixed_once_rated
-    changed = [name for name in fixed if getattr(before, name) != getattr(after, name)]
-    if not changed or not rates.has_rates(connection, workshop_id, thing):
-        return []
-    reason = "its rates rest on this; register another one under a new code instead"
-    return [InvalidValueError((name,), reason) for name in changed]
 
 
 def _check_nesting(connection: Connection, workspace: Workspace, code: str, product: Product) -> None:

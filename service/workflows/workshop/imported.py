@@ -5,6 +5,7 @@ from datetime import date
 
 from service.domain.costing.rate_card import rate_problems
 from service.domain.currency.exchange_rates import DayRates
+from service.domain.listing.listings import Listing, misfits
 from service.domain.listing.repricing import COMING_INTO_FORCE
 from service.domain.making.explosion import made_in_order
 from service.domain.making.products import Catalogue, Product, inconsistencies
@@ -70,6 +71,8 @@ def _registered(tables: ReadTables) -> Iterator[str]:
             yield f"{at}: /tables/uses does not have what this refers to"
         if isinstance(facts, Product) and not unknown:
             yield from (f"{at}: {told}" for told in _of_product(thing.code, facts, catalogue))
+        if isinstance(facts, Listing) and not unknown:
+            yield from (f"{at}: {told}" for told in misfits(facts, catalogue.products[facts.product]))
 
 
 def _catalogue(live: Mapping[Thing, Registered]) -> Catalogue:

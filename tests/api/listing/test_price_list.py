@@ -231,6 +231,7 @@ class TestWhatIsInIt:
                 **{name: facts[name] or "" for name in ("url", "image", "availability")},
                 "cautions": " | ".join(each["text"] for each in sheet["cautions"] if each["concerns"] == "product"),
                 "problem": "",
+                "unit": thing["unit"],
             }
         assert {row["display"] for row in found} == {"tax_inclusive", "tax_exclusive"}
         assert [row["unit_price_measure"] for row in found if row["unit_price"]] == ["kg"]

@@ -111,6 +111,7 @@ def record_of(change: dict[str, Any]) -> dict[str, str]:
         "new_margin_share": share(change["new"] and change["new"]["margin_share"]),
         "effects": "; ".join(f"{name} {figure}" for name, figure in effects(change).items()),
         "problem": share(change["problem"]),
+        "unit": change["unit"],
     }
 
 

@@ -26,7 +26,7 @@ SENT = {"shipping_service": "post", "shipping_zone": "home"}
         ({"base_quantity": 1001}, "base_quantity: must be 1000 or less"),
         (
             {"base_quantity": 100, "standard_batch": 99},
-            "standard_batch: must be at least the 100 pieces that the price is for; make the batch larger, or the base",
+            "standard_batch: must be at least the 100 that the price is for; make the batch larger, or the base",
         ),
         ({"shipping_service": "post"}, "shipping_zone: is required with a shipping service"),
         ({"shipping_zone": "home"}, "shipping_zone: has no meaning without a shipping service"),

@@ -11,6 +11,7 @@ from service.domain.listing.unit_price import Measure, content, unit_price
 from service.domain.making.errors import MissingMeasuresError
 from service.domain.making.products import BillLine, Product
 from service.domain.values.errors import FigureTooLargeError
+from service.domain.values.units import Unit
 from tests.domain.examples import euros
 from tests.domain.strategies import figures
 
@@ -102,3 +103,32 @@ def test_the_unit_price_times_the_content_is_the_price_to_within_half_a_minor_un
 
     assert found.content == side
     assert abs(found.price.amount * side - price) <= Decimal("0.005") * side
+
+
+@pytest.mark.parametrize(
+    ("unit", "measure", "pieces", "contained", "formula"),
+    [
+        ("kg", Measure.KILOGRAM, 1, "1", "final price with tax"),
+        ("kg", Measure.KILOGRAM, 100, "100", "final price with tax ÷ 100"),
+        ("m", Measure.METRE, 12, "12", "final price with tax ÷ 12"),
+        ("m2", Measure.SQUARE_METRE, 1, "1", "final price with tax"),
+        ("m3", Measure.CUBIC_METRE, 1, "1", "final price with tax"),
+        ("l", Measure.CUBIC_METRE, 100, "0.1", "final price with tax ÷ (0.001 × 100)"),
+        ("m", Measure.KILOGRAM, 1, "8.4", "final price with tax ÷ mass_kg"),
+        ("hour", Measure.KILOGRAM, 1, "8.4", "final price with tax ÷ mass_kg"),
+    ],
+)
+def test_what_is_sold_by_the_measure_contains_it_whatever_it_measures(
+    unit: str, measure: Measure, pieces: int, contained: str, formula: str
+) -> None:
+    mass = None if unit == "kg" else Decimal("8.4")
+    found = unit_price(euros("25.20"), beam(unit=Unit(unit), mass_kg=mass), measure, pieces)
+
+    assert (found.content, found.formula) == (Decimal(contained), formula)
+
+
+def test_a_kilogram_has_no_area_unless_it_is_measured() -> None:
+    unmeasured = beam(unit=Unit.KILOGRAM, mass_kg=None, length_mm=None, width_mm=None)
+
+    with pytest.raises(MissingMeasuresError, match="a price per m2 needs length_mm and width_mm"):
+        content(unmeasured, Measure.SQUARE_METRE)

@@ -242,7 +242,7 @@ class TestSeveralInOneOrder:
         ("changes", "member", "reason"),
         [
             ({"pieces_per_order": 18, "base_quantity": 12}, "pieces_per_order", "a multiple of 12"),
-            ({"pieces_per_order": 2401}, "standard_batch", "at least the 2401 pieces of an order"),
+            ({"pieces_per_order": 2401}, "standard_batch", "at least the 2401 of an order"),
         ],
     )
     def test_are_refused_if_nobody_could_order_or_make_them(
@@ -331,7 +331,7 @@ class TestAMonth:
         assert abs(line.sales.amount - price.net_price.amount * 50) <= Decimal("0.005")
 
     def test_refuses_a_batch_smaller_than_the_base_quantity(self, seller: Owner) -> None:
-        with pytest.raises(InvalidValuesError, match="at least the 100 pieces") as refusal:
+        with pytest.raises(InvalidValuesError, match="at least the 100 that the price is for") as refusal:
             seller.plan_month(lines=[{"listing": "pegs", "pieces": 1, "standard_batch": 99}])
 
         assert [each.path for each in refusal.value.problems] == [("lines", 0, "standard_batch")]

@@ -115,12 +115,12 @@ def test_what_is_no_quantity_of_a_product_is_named_by_its_place(
 
 
 def test_a_unit_that_is_supposed_must_fit_the_batch_of_a_listing(divided: Owner) -> None:
-    divided.put("listings/flakes-bulk", builders.listing(product="flakes", standard_batch="12.5"))
+    divided.put("listings/bulk", builders.listing())
+    listed = builders.listing(product="flakes", standard_batch="12.5")
+    supposed = {"products/flakes": {**FLAKES, "unit": "piece"}, "listings/bulk": listed}
 
     with pytest.raises(InvalidValuesError) as refusal:
-        divided.plan_month(
-            lines=[{"listing": "flakes-bulk", "pieces": 100}], facts={"products/flakes": {**FLAKES, "unit": "piece"}}
-        )
+        divided.plan_month(lines=[{"listing": "bulk", "pieces": 100}], facts=supposed)
 
     assert {tuple(each.path): each.reason for each in refusal.value.problems} == {
         ("lines", 0, "listing"): f"its standard_batch {WHOLE}"

@@ -195,6 +195,9 @@ class TestEntries:
         assert len(acts) == 1
 
 
+ON_THIS = "on this; register another one under a new code instead"
+
+
 class TestProblems:
     def test_are_all_named_with_their_places_and_nothing_is_stored(self, furnished: Owner) -> None:
         with nothing_is_stored(furnished.database, furnished.workshop_id), pytest.raises(InvalidValuesError) as error:
@@ -215,7 +218,7 @@ class TestProblems:
             )
 
         assert problems(error) == [
-            "materials/hdpe/facts/unit: its rates rest on this; register another one under a new code instead",
+            f"materials/hdpe/facts/unit: its rates and products/sheet rest {ON_THIS}",
             "products/broken/facts/bill_of_materials/0/product: there is no product 'nowhere'; did you mean 'other'?",
             "products/other/facts/operations/0/machine: there is no machine 'none'; register it first",
             "products/sheet/facts/operations/0/band_shares: the tariff has no band noon; it has day, night",
