@@ -179,7 +179,8 @@ class Month:
         hours = total(quantity for each, quantity in taken.items() if each.startswith("labour-grades/"))
         return {
             "materials": {
-                each: self.material(taken, each) for each in taken if each.startswith("materials/") and "#" not in each
+                each: self.material(taken, each)
+                for each in dict.fromkeys(part.partition("#")[0] for part in taken if part.startswith("materials/"))
             },
             "electricity": {
                 each: {"kwh": quantity_of(kwh)} for each, kwh in taken.items() if each.startswith("tariffs/")

@@ -32,7 +32,7 @@ from service.documents.writing.formats import (
     formatted_number,
     formatted_share,
     isolated,
-    unit_name,
+    unit_sign,
 )
 from service.documents.writing.labels import Labels, labels_for
 from service.domain.month.statement import MonthStatement
@@ -198,7 +198,7 @@ def _axes(statement: MonthStatement, scale: _Scale, said: Labels) -> Iterator[La
 def _counted_in(statement: MonthStatement, said: Labels) -> str:
     if statement.unit is None:
         return said("of the plan")
-    return said("pieces") if statement.unit is Unit.PIECE else unit_name(statement.unit, said.locale)
+    return said("pieces") if statement.unit is Unit.PIECE else unit_sign(statement.unit, said.locale)
 
 
 def _across(data: Sequence[Datum], caption: str, y: float) -> Iterator[Layer]:

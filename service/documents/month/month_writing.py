@@ -6,11 +6,11 @@ from decimal import Decimal
 
 from service.documents.writing.formats import (
     formatted_amount,
-    formatted_amount_per,
     formatted_measure,
     formatted_number,
     formatted_quantity,
     formatted_share,
+    formatted_unit_amount,
     isolated,
 )
 from service.documents.writing.labels import labels_for
@@ -86,9 +86,10 @@ class MonthWriting:
 
     def per(self, amount: Money, unit: Unit) -> str:
         """An amount for one of a product with its unit; the amount alone if all are counted in pieces."""
-        if unit is not Unit.PIECE:
-            return formatted_amount_per(amount, unit, self.locale)
-        return self.money(amount) if self.is_of_pieces else self.words("{amount} a piece", amount=self.money(amount))
+        if self.is_of_pieces:
+            return self.money(amount)
+        told = self.money(amount) if unit is Unit.PIECE else formatted_unit_amount(amount, self.locale)
+        return f"{told} {self.words.per(unit)}"
 
     def reached(self, volume: MixVolumeStatement) -> str:
         """The first whole pieces of a volume, or part of the plan if products are counted in different units."""

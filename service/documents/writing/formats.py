@@ -76,15 +76,8 @@ def formatted_unit_amount(amount: Money, locale: str) -> str:
 
 def formatted_unit_price(unit_price: UnitPrice, locale: str) -> str:
     """The price of one unit of quantity, such as 3,20 €/kg."""
-    return _per(_price(unit_price.price, locale), Unit(unit_price.measure.value), locale)
-
-
-@exactly
-def formatted_amount_per(amount: Money, unit: Unit, locale: str) -> str:
-    """The amount for one of a unit that is not counted, such as 3,20 €/kg, with the digits of a unit amount."""
-    decimals = readable_decimals(amount.amount, amount.currency)
-    figure = in_currency(readable(amount.amount, decimals), amount.currency)
-    return _per(unisolated(formatted_amount(figure, locale)), unit, locale)
+    price, unit = _price(unit_price.price, locale), _UNITS[Unit(unit_price.measure.value)]
+    return _isolated_in(locale, _drawn(locale, lambda words: _per_unit(price, unit, words)))
 
 
 @exactly
@@ -112,13 +105,6 @@ def formatted_measure(quantity: Decimal, unit: Unit, locale: str) -> str:
 def unit_sign(unit: Unit, locale: str) -> str:
     """The sign of a unit, such as m² or Std.; pieces have none."""
     return "" if unit is Unit.PIECE else isolated(_drawn(locale, lambda words: _sign(_UNITS[unit], words)))
-
-
-def unit_name(unit: Unit, locale: str) -> str:
-    """The name or sign of a unit that is not counted, for the heading of its figures."""
-    return _isolated_in(
-        locale, _drawn(locale, lambda words: get_unit_name(_UNITS[unit], length="short", locale=_parsed(words)) or "")
-    )
 
 
 def formatted_share(share: Decimal, locale: str) -> str:
@@ -191,10 +177,6 @@ def _in_pattern(amount: Money, decimals: int, locale: str) -> str:
 
 
 _symbol = lru_cache(maxsize=4096)(get_currency_symbol)
-
-
-def _per(price: str, unit: Unit, locale: str) -> str:
-    return _isolated_in(locale, _drawn(locale, lambda words: _per_unit(price, _UNITS[unit], words)))
 
 
 def _per_unit(price: str, unit: str, locale: str) -> str:

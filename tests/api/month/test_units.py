@@ -68,6 +68,6 @@ def test_a_mixed_plan_is_answered_in_the_units_of_its_products(workshop: Client)
 def test_its_page_and_its_picture_have_the_units(workshop: Client) -> None:
     page = workshop.post("break-even.html", plan()).text
 
-    for words in ("40 pieces<", "137.5 kg<", "2.25 hrs<", "€1.20/kg<", "€45.00/h<", "% of the plan<"):
+    for words in ("40 pieces<", "137.5 kg<", "2.25 hrs<", "€1.20 per kg<", "€45.00 an hour<", "% of the plan<"):
         assert words in page, words
     assert "of the plan" in Picture(workshop.post("break-even.svg", plan()).data).words
