@@ -26,6 +26,7 @@ from service.domain.values.declared import Bounds, Length, Text, field_types, op
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.forms import locale_problem
 from service.domain.values.money import Money
+from service.domain.values.units import Decimals
 from tests.domain.strategies import figures
 
 
@@ -40,12 +41,14 @@ def _texts(rule: Text | None) -> st.SearchStrategy[str]:
     return st.from_regex(rule.pattern, fullmatch=True).filter(lambda text: rule(text) is None)
 
 
-def _numbers(bare: Any, rule: Bounds | None) -> st.SearchStrategy[Any]:
+def _numbers(bare: Any, rule: Bounds | None, decimals: Decimals | None = None) -> st.SearchStrategy[Any]:
     bounds = rule or Bounds()
     least = next((each for each in (bounds.at_least, bounds.above) if each is not None), -1000)
     most = next((each for each in (bounds.at_most, bounds.below) if each is not None), 10**9)
     if bare is int:
         return st.integers(int(least), int(most))
+    if decimals is not None:
+        return st.decimals(least, most, places=decimals.at_most).filter(lambda value: bounds(value) is None)
     allowed = st.decimals(least, most, places=6) | st.decimals(least, min(Decimal(most), Decimal(10)), places=20)
     return allowed.filter(lambda value: bounds(value) is None)
 
@@ -73,7 +76,7 @@ def _values(hint: Any) -> st.SearchStrategy[Any]:
     if bare in simple:
         return simple[bare]
     if bare in (Decimal, int):
-        return _numbers(bare, by_kind.get(Bounds))
+        return _numbers(bare, by_kind.get(Bounds), by_kind.get(Decimals))
     return st.sampled_from(bare) if issubclass(bare, Enum) else any_of(bare)
 
 
@@ -130,6 +133,9 @@ _HELPED: dict[type[Any], dict[str, st.SearchStrategy[Any]]] = {
         "policy": st.builds(PricingPolicy, target=st.just(Target.MARGIN), value=figures("0", "0.9")),
         "shipping_service": st.none(),
         "shipping_zone": st.none(),
+        "base_quantity": st.sampled_from([1, 12]),
+        "standard_batch": st.just(Decimal("120.5")),
+        "pieces_per_order": st.sampled_from([None, Decimal(12), Decimal(60)]),
     },
 }
 

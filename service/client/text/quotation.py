@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from service.client.text.figures import per_pieces, quantity, saved_share, share, stated_share, whole_up
+from service.client.text.figures import PIECE, counted, per_pieces, quantity, saved_share, share, stated_share, whole_up
 from service.client.text.remarks import remarks_text
 from service.client.text.terminal import isolated, paragraph, row, table
 
@@ -48,11 +48,11 @@ class _Text:
         lines = self.figures["lines"]
         in_pieces = all(line["unit"] == "piece" for line in lines)
         is_of_one = in_pieces and all(line["quoted"]["base_quantity"] == 1 for line in lines)
-        counted = "pieces" if in_pieces else "quantity"
+        heading = "pieces" if in_pieces else "quantity"
         last = "with tax" if self.figures["display"] == "tax_inclusive" else "net"
-        yield ("line", counted, "a piece" if is_of_one else "price", "saves", last), ""
+        yield ("line", heading, "a piece" if is_of_one else "price", "saves", last), ""
         for line in lines:
-            unit = "" if line["unit"] == "piece" else f" {line['unit']}"
+            unit = line["unit"]
             yield self._quantity(isolated(line["description"]), line["quoted"], unit), "; ".join(_notes(line))
             for each in line["quantity_breaks"]:
                 yield self._quantity("or, not in the totals", each, unit), "; ".join(_below_floor(each))
@@ -60,8 +60,9 @@ class _Text:
     def _quantity(self, name: str, quoted: Mapping[str, Any], unit: str) -> tuple[str, ...]:
         saving, amount = quoted["saving_share"], quoted["amount_with_tax"] or quoted["net_amount"]
         saves = "" if saving is None else saved_share(saving)
-        priced = per_pieces(quoted["unit_price"]["amount"], quoted["base_quantity"])
-        return name, quoted["quantity"] + unit, priced, saves, amount["amount"]
+        priced = per_pieces(quoted["unit_price"]["amount"], quoted["base_quantity"], unit)
+        sold = quoted["quantity"] if unit == PIECE else counted(quoted["quantity"], unit)
+        return name, sold, priced, saves, amount["amount"]
 
     def _totals(self) -> Iterator[str]:
         totals = self.figures["totals"]
@@ -106,8 +107,9 @@ def _notes(line: Mapping[str, Any]) -> Iterator[str]:
             less = "less " if sign else ""
             yield f"{less}{kind}{isolated(each['reason'])} {sign}{each['amount']['amount']}"
     for each in line["supplied"]:
-        needed = (whole_up if each["unit"] == "piece" else quantity)(each["quantity"])
-        yield f"supplied by the customer: {isolated(each['name'])}, {needed} {each['unit']}"
+        shown = whole_up if each["unit"] == PIECE else quantity
+        of = "" if each["needed"] is None else f" of {shown(each['needed'])}"
+        yield f"supplied by the customer: {isolated(each['name'])}, {shown(each['quantity'])}{of} {each['unit']}"
     yield from _below_floor(line["quoted"])
 
 

@@ -5,10 +5,10 @@ from datetime import date
 from decimal import Decimal
 
 from service.documents.writing.paper import Entry, PaperView
-from service.domain.quoting.letterhead import Letterhead
 from service.domain.quoting.life import Status
 from service.domain.quoting.quotation import QuotationFigures, QuotedTax, QuotedTaxSubtotal, Remarks
 from service.domain.quoting.request import QuotationRequest
+from service.domain.selling.letterhead import Letterhead
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,7 +63,7 @@ class QuantityView:
     """A batch size.
 
     Attributes:
-        unit_price: of a piece.
+        unit_price: of a piece or unit, or of the base quantity.
         saving: told as a percentage of the unit price; empty if there is none.
         amount: net.
     """

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from service.documents.quoting.quotation_paper import Section
 from service.documents.quoting.quotation_writing import QuotationWriting, paragraphs_of
 from service.documents.writing.formats import (
+    formatted_measure,
     formatted_number,
     formatted_quantity,
     formatted_rate,
@@ -55,14 +56,13 @@ def _shipping(of: QuotationWriting) -> Iterator[str]:
 
 def _parcels(of: QuotationWriting, each: StatedParcels) -> str:
     sides = " × ".join(formatted_quantity(side, of.locale) for side in (each.length_mm, each.width_mm, each.height_mm))
-    return of.words(
-        "{count} × {pieces} pieces of {product}: {sides} mm, {mass} each",
-        count=formatted_number(each.count, of.locale),
-        pieces=formatted_number(each.pieces, of.locale),
-        product=each.product,
-        sides=sides,
-        mass=of.measured(each.mass_kg, "kg"),
-    )
+    told = {"product": each.product, "sides": sides, "mass": of.measured(each.mass_kg, "kg")}
+    told["count"] = formatted_number(each.count, of.locale)
+    if each.quantity is None:
+        pieces = formatted_number(each.pieces, of.locale)
+        return of.words("{count} × {pieces} pieces of {product}: {sides} mm, {mass} each", pieces=pieces, **told)
+    quantity = formatted_measure(each.quantity, each.unit, of.locale)
+    return of.words("{count} × {quantity} of {product}: {sides} mm, {mass} each", quantity=quantity, **told)
 
 
 def _account(of: QuotationWriting) -> Iterator[str]:

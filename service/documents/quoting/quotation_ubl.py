@@ -13,8 +13,8 @@ from service.documents.drawing.drawing import literal
 from service.documents.quoting.quotation_paper import QuotationPaper, QuotationView
 from service.documents.quoting.quotation_writing import reason_for, tax_name
 from service.documents.writing.labels import Labels, labels_for
-from service.domain.quoting.letterhead import Letterhead
 from service.domain.quoting.quotation import QuotedAdjustment, QuotedLine, QuotedQuantity, QuotedTax, QuotedTaxSubtotal
+from service.domain.selling.letterhead import Letterhead
 from service.domain.selling.postal_address import PostalAddress
 from service.domain.selling.seller import BankAccount
 from service.domain.selling.taxes import TaxCategory

@@ -10,6 +10,7 @@ from service.documents.quoting.quotation_writing import QuotationWriting, paragr
 from service.documents.writing.formats import (
     formatted_measure,
     formatted_number,
+    formatted_per,
     formatted_share,
     isolated,
     left_to_right,
@@ -152,11 +153,12 @@ class _Making(QuotationWriting):
 
     def _notes(self, line: QuotedLine) -> Iterator[str]:
         for each in line.supplied:
-            yield self.words(
-                "You supply: {material}, {quantity}",
-                material=isolated(each.name),
-                quantity=self.measured(each.quantity, each.unit),
-            )
+            told = {"material": isolated(each.name), "quantity": self.measured(each.quantity, each.unit)}
+            if each.needed is None:
+                yield self.words("You supply: {material}, {quantity}", **told)
+            else:
+                needed = self.measured(each.needed, each.unit)
+                yield self.words("You supply: {material}, {quantity} of {needed}", needed=needed, **told)
         if taxed := self.taxed(line.tax):
             yield taxed
 
@@ -169,22 +171,21 @@ class _Making(QuotationWriting):
 
     def _quantity(self, unit: Unit, quoted: QuotedQuantity, amount: Money) -> QuantityView:
         share = _per_mille(quoted.saving_share or ZERO)
-        saved = self.words("You save a piece") if unit is Unit.PIECE else self.words("You save")
+        is_piece = unit is Unit.PIECE
+        saved = self.words("You save a piece") if is_piece else f"{self.words('You save')} {self.words.per(unit)}"
         told = f"{saved}{self.words.colon}{formatted_share(share, self.locale)}"
         return QuantityView(
             quantity=formatted_measure(quoted.quantity, unit, self.locale),
-            unit_price=self._price(quoted),
+            unit_price=self._price(unit, quoted),
             saving=told if share > 0 else "",
             amount=self.money(amount),
         )
 
-    def _price(self, quoted: QuotedQuantity) -> str:
-        price = self.money(quoted.unit_price)
+    def _price(self, unit: Unit, quoted: QuotedQuantity) -> str:
         if quoted.base_quantity == 1:
-            return price
-        return self.words(
-            "{price} per {number}", price=price, number=formatted_number(quoted.base_quantity, self.locale)
-        )
+            return formatted_per(self.money(quoted.unit_price), unit, self.locale)
+        number = formatted_measure(Decimal(quoted.base_quantity), unit, self.locale)
+        return self.words("{price} per {number}", price=self.money(quoted.unit_price), number=number)
 
     def _totals(self) -> Iterator[Entry]:
         words, totals = self.words, self.figures.totals

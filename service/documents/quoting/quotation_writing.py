@@ -20,6 +20,7 @@ from service.domain.selling.channels import Display
 from service.domain.selling.taxes import TAXED_CATEGORIES, TaxCategory
 from service.domain.values.exact import whole_up
 from service.domain.values.money import Money, in_currency
+from service.domain.values.units import Unit
 
 
 class QuotationWriting:
@@ -44,7 +45,7 @@ class QuotationWriting:
             number = formatted_number(pieces, self.locale)
             return self.words.several("{number} piece", "{number} pieces", pieces, number=number)
         number = formatted_quantity(quantity, self.locale)
-        return f"{number}\u00a0{unit.replace('m2', 'm²')}"
+        return f"{number}\u00a0{Unit(unit).sign}"
 
     def adjustments(
         self, allowances: Iterable[QuotedAdjustment], charges: Iterable[QuotedAdjustment]

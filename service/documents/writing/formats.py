@@ -107,6 +107,14 @@ def unit_sign(unit: Unit, locale: str) -> str:
     return "" if unit is Unit.PIECE else isolated(_drawn(locale, lambda words: _sign(_UNITS[unit], words)))
 
 
+def formatted_per(figure: str, unit: Unit, locale: str) -> str:
+    """A formatted figure for one of a unit, such as 3,20 €/kg or EUR/kg; for a piece the figure alone."""
+    if unit is Unit.PIECE:
+        return figure
+    bare = unisolated(figure)
+    return _isolated_in(locale, _drawn(locale, lambda words: _per_unit(bare, _UNITS[unit], words)))
+
+
 def formatted_share(share: Decimal, locale: str) -> str:
     """A share of one as a percentage, in tenths of a percent."""
     return formatted_rate(readable(share, _SHARE_DECIMALS), locale)

@@ -12,6 +12,7 @@ from service.domain.making.resources import ENTIRE_TOOL
 from service.domain.values.exact import readable
 from service.domain.values.message import COMMON_PRACTICE, Message, PlausibilityWarning
 from service.domain.values.references import part_in
+from service.domain.values.units import Unit
 
 _SHOWN_DECIMALS = 4
 
@@ -62,8 +63,12 @@ def pools_left_out(bill: BillOfResources, rated: Container[str]) -> Iterator[Pla
             yield PlausibilityWarning(code="pool-left-out", product=bill.product, text=text, source=COMMON_PRACTICE)
 
 
-def zero_price(product: str | None, unit_price: Decimal) -> Iterator[PlausibilityWarning]:
-    """A warning if the price of a piece is 0."""
+def zero_price(product: str | None, unit_price: Decimal, unit: Unit = Unit.PIECE) -> Iterator[PlausibilityWarning]:
+    """A warning if the price of a piece, or of another unit, is 0."""
     if not unit_price:
         text = Message("A piece is priced at 0. Check the operations, rates and policy before you offer it.")
+        if unit is not Unit.PIECE:
+            text = Message(
+                "The price per {unit} is 0. Check the operations, rates and policy before you offer it.", unit=unit.sign
+            )
         yield PlausibilityWarning(code="zero-price", product=product, text=text, source=COMMON_PRACTICE)

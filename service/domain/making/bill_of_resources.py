@@ -1,6 +1,6 @@
 """The bill of resources: everything one batch consumes, in physical units."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import NamedTuple
@@ -8,7 +8,7 @@ from typing import NamedTuple
 from service.domain.making.cost_classes import CostClass
 from service.domain.making.overheads import OverheadBase
 from service.domain.making.products import Tooling
-from service.domain.values.exact import MINUTES_PER_HOUR, ONE, ZERO
+from service.domain.values.exact import MINUTES_PER_HOUR, ONE, ZERO, exactly, snapped
 from service.domain.values.references import part_in, whole_of
 from service.domain.values.shown import Quantity
 from service.domain.values.units import Unit
@@ -187,10 +187,17 @@ class BillOfResources(ProductBatch):
                 found[resource] = found.get(resource, ZERO) + minutes
         return found
 
-    def without(self, resources: Collection[str]) -> "BillOfResources":
-        """The bill without the consumption and the reclaimed quantity of some resources."""
-        left = (line for line in self.lines if whole_of(line.resource) not in resources)
-        return replace(self, lines=tuple(left)) if resources else self
+    @exactly
+    def less(self, parts: Mapping[str, Decimal]) -> "BillOfResources":
+        """The bill less so much of some parts of resources; without a line of which nothing is left."""
+        if not parts:
+            return self
+        lines = (
+            replace(line, quantity=line.quantity - parts[line.resource]) if line.resource in parts else line
+            for line in self.lines
+            if snapped(parts.get(line.resource, ZERO)) != snapped(line.quantity)
+        )
+        return replace(self, lines=tuple(lines))
 
 
 class BatchBill(NamedTuple):

@@ -56,8 +56,8 @@ def warnings(bill: BillOfResources, catalogue: Catalogue) -> tuple[PlausibilityW
 
 
 def _yield_of_one(code: str, bill: BillOfResources, catalogue: Catalogue) -> Iterator[PlausibilityWarning]:
-    operations = catalogue.products[code].operations
-    if operations and all(operation.yield_share == 1 for operation in operations):
+    product, operations = catalogue.products[code], catalogue.products[code].operations
+    if product.bill_of_materials and operations and all(operation.yield_share == 1 for operation in operations):
         text = Message("Every step has a yield of 1: no piece is ever scrapped. Count the scrap of a few batches.")
         yield PlausibilityWarning(code="no-scrap", product=code, text=text, source=COMMON_PRACTICE)
 
@@ -232,8 +232,13 @@ def _working_machines(code: str, catalogue: Catalogue) -> Iterator[WorkingMachin
     for operation in product.operations:
         machine = None if operation.machine is None else catalogue.machines[operation.machine]
         if machine is not None:
-            where, power = f"{product.name}, {operation.name}", machine.draws_power
+            where, power = _where(product, operation), machine.draws_power
             yield WorkingMachine(kind=machine.kind, machine=machine.name, where=where, draws_power=power)
+
+
+def _where(product: Product, operation: Operation) -> str:
+    """The product and its operation; work that is sold as such has one name for both."""
+    return product.name if operation.name == product.name else f"{product.name}, {operation.name}"
 
 
 def _heated_polymers(code: str, catalogue: Catalogue) -> Iterator[HeatedPolymer]:
@@ -245,7 +250,7 @@ def _heated_polymers(code: str, catalogue: Catalogue) -> Iterator[HeatedPolymer]
                     polymer=polymer,
                     processing_temperature_c=operation.processing_temperature_c,
                     materials=materials,
-                    where=f"{product.name}, {operation.name}",
+                    where=_where(product, operation),
                 )
 
 

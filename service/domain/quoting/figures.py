@@ -14,7 +14,7 @@ from service.domain.quoting.document_totals import (
     document_totals,
     line_net,
 )
-from service.domain.quoting.lines import QuotedLines, adjusted
+from service.domain.quoting.lines import QuotedLines, adjusted, currency_problems
 from service.domain.quoting.quotation import (
     AdjustmentKind,
     QuotationFigures,
@@ -25,14 +25,15 @@ from service.domain.quoting.quotation import (
     QuotedTaxSubtotal,
     QuotedTotals,
 )
-from service.domain.quoting.request import QuotationRequest, currency_problems
+from service.domain.quoting.request import QuotationRequest
 from service.domain.selling.channels import Display
 from service.domain.shipping.shipping_statement import ShippingStatement, shipping_statement
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.exact import ONE, UNITS, ZERO, exactly, share_of, snapped, whole_up
 from service.domain.values.message import Message, PlausibilityWarning
-from service.domain.values.money import cash_rounded, in_currency, minor_unit_decimals, rounded
+from service.domain.values.money import Money, cash_rounded, in_currency, minor_unit_decimals, rounded
 from service.domain.values.shown import shown
+from service.domain.values.units import Unit
 
 _FLOOR = "the pricing policy of the line"
 _KEPT = "what the workshop keeps of the whole"
@@ -119,7 +120,7 @@ class _Quoting:
         return replace(line, quoted=quoted, quantity_breaks=tuple(breaks))
 
     def _short_of_floor(self, place: int, batch: QuotedQuantity, counted: QuotedQuantity) -> QuotedQuantity:
-        """A batch with what its pieces lack to the floor, with the other lines at the sizes that are counted.
+        """A batch with what its quantity lacks to the floor, with the other lines at the sizes that are counted.
 
         They bring in quantity × price − the line's allowances − its part of the allowances on the whole, which the
         lines under a tax bear in proportion to their amounts. All of it is with tax if prices contain it.
@@ -208,15 +209,7 @@ def floor_warnings(figures: QuotationFigures) -> Iterator[PlausibilityWarning]:
     for number, line in enumerate(figures.lines, start=1):
         for batch in line.quantities:
             if batch.below_floor is not None:
-                text = Message(
-                    "Line {line}: after all allowances, a quantity of {pieces} brings in {short} {currency} less than "
-                    "the floor of its policy allows.",
-                    line=Decimal(number),
-                    pieces=batch.quantity,
-                    short=batch.below_floor.amount,
-                    currency=figures.currency,
-                )
-                yield PlausibilityWarning(code="below-floor", product=line.product, text=text, source=_FLOOR)
+                yield _below_floor("after all allowances", number, line, batch.quantity, batch.below_floor)
 
 
 def least_choice_warnings(
@@ -235,15 +228,24 @@ def least_choice_warnings(
         return
     for number, (alone, line) in enumerate(zip(least, chosen.lines, strict=True), start=1):
         if alone.below_floor is None and line.quoted.below_floor is not None:
-            text = Message(
-                "Line {line}: if the customer takes the least of every line, a quantity of {pieces} brings in {short} "
-                "{currency} less than the floor of its policy allows.",
-                line=Decimal(number),
-                pieces=alone.quantity,
-                short=line.quoted.below_floor.amount,
-                currency=figures.currency,
-            )
-            yield PlausibilityWarning(code="below-floor", product=line.product, text=text, source=_FLOOR)
+            condition = "if the customer takes the least of every line"
+            yield _below_floor(condition, number, line, alone.quantity, line.quoted.below_floor)
+
+
+def _below_floor(condition: str, number: int, line: QuotedLine, quantity: Decimal, short: Money) -> PlausibilityWarning:
+    """The warning that a quantity of a line misses its floor, on a condition."""
+    is_counted = line.unit is Unit.PIECE
+    counted, unit = ("{pieces}", {}) if is_counted else ("{pieces} {unit}", {"unit": line.unit.several})
+    text = Message(
+        f"Line {{line}}: {condition}, a quantity of {counted} brings in {{short}} {{currency}} less than the floor of "
+        f"its policy allows.",
+        line=Decimal(number),
+        pieces=quantity,
+        short=short.amount,
+        currency=short.currency,
+        **unit,
+    )
+    return PlausibilityWarning(code="below-floor", product=line.product, text=text, source=_FLOOR)
 
 
 def loss_warnings(figures: QuotationFigures) -> Iterator[PlausibilityWarning]:

@@ -168,7 +168,9 @@ def chosen_quantities(wanted: Sequence[Decimal] | None, figures: QuotationFigure
     for place, (quantity, line) in enumerate(zip(wanted, figures.lines, strict=True)):
         offered = (line.quoted.quantity, *(each.quantity for each in line.quantity_breaks))
         if quantity not in offered:
-            told = ", ".join(f"{each:f}" for each in offered)
+            told = ", ".join(f"{each:f}" for each in offered) + (
+                f" {line.unit.several}" if line.unit.is_divided else ""
+            )
             problems.append(InvalidValueError(("quantities", place), f"was not quoted; the line offers {told}"))
     if not problems and figures.shipping is not None:
         reason = "must be those of the totals, for which shipping was quoted; revise the quotation"

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from decimal import Decimal
+from functools import cached_property
 
 from service.domain.costing.cost_sheet import CostSheet, cost_sheet
 from service.domain.costing.rate_card import unit_rates
@@ -15,11 +16,13 @@ from service.domain.quoting.batch_costs import (
     LineCost,
     asked_price,
     batch_costs,
+    bill_of_order,
     item_costs,
     kept,
+    needed_of,
+    not_borne,
     paid_by_others,
-    payers_of_tools,
-    supplied_resources,
+    payers_of,
 )
 from service.domain.quoting.document_totals import AppliedTax, DocumentLine, contained_tax, line_gross, line_net
 from service.domain.quoting.quotation import (
@@ -31,13 +34,13 @@ from service.domain.quoting.quotation import (
     QuotedTax,
     SuppliedMaterial,
 )
-from service.domain.quoting.request import QuotationLineRequest
+from service.domain.quoting.request import QuotationLineRequest, QuotationRequest
 from service.domain.selling.channels import Display
 from service.domain.selling.sale import Sale
 from service.domain.selling.taxes import TaxRate
+from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import ZERO, share_of
-from service.domain.values.money import Money, in_currency, rounded
-from service.domain.values.references import WHOLE, part_of
+from service.domain.values.money import Money, in_currency, is_at_minor_unit, minor_unit_decimals, rounded
 from service.domain.values.shown import shown
 
 BatchKey = tuple[str, Decimal | int, Tooling | None]
@@ -54,16 +57,17 @@ class QuotedLines:
         self._bills: dict[BatchKey, BillOfResources] = {
             (bill.product, bill.quantity, bill.tooling): bill for bill in basis.bills
         }
-        self._sheets: dict[tuple[BatchKey, frozenset[str]], CostSheet] = {}
-        self._left_out = [supplied_resources(line) for line in lines]
-        if basis.pays_tools_once:
-            payers = payers_of_tools([self._bill(place) if each.product else None for place, each in enumerate(lines)])
-            self._left_out = [each | paid_by_others(payers, place) for place, each in enumerate(self._left_out)]
+        self._sheets: dict[tuple[BatchKey, frozenset[tuple[str, Decimal]]], CostSheet] = {}
+        bills = [self._bill(place) for place in range(len(lines))]
+        payers = payers_of(bills, basis.pools_of_orders) if basis.pays_tools_once else {}
+        self._paid_elsewhere = [paid_by_others(payers, place) for place in range(len(lines))]
+        self._have_bills = any(bill is not None for bill in bills)
 
-    def _bill(self, place: int, quantity: Decimal | None = None) -> BillOfResources:
+    def _bill(self, place: int, quantity: Decimal | None = None) -> BillOfResources | None:
+        """The bill of a batch of a line; None of an item that is not work."""
         line = self.lines[place]
-        assert line.product is not None  # an item has no bill
-        return self._bills[line.product, quantity or line.quantity, line.tooling.tooling]
+        code = line.code_of_bill(place)
+        return None if code is None else self._bills[code, quantity or line.quantity, line.tooling.tooling]
 
     def home(self, money: Money) -> Decimal:
         """Converts into the workshop's currency, unrounded."""
@@ -89,26 +93,43 @@ class QuotedLines:
 
     def costs(self, place: int, quantity: Decimal) -> BatchCosts:
         """What a quantity of a line costs, without what costs this line nothing."""
-        line = self.lines[place]
-        if line.item is not None:
-            return item_costs(line.item, quantity, self.basis.card.currency, self.abroad)
-        return batch_costs(self._sheet(place, quantity), line.tooling, self.abroad)
+        line, bill = self.lines[place], self._bill(place, quantity)
+        if bill is not None:
+            return batch_costs(self._sheet(place, bill), line.tooling, self.abroad)
+        assert line.item is not None  # a product has a bill
+        is_bearing = place == 0 and not self._have_bills
+        order = self._order if is_bearing else replace(self._order, lines=())
+        return item_costs(line.item, quantity, self.home, self.abroad, order)
+
+    @cached_property
+    def _order(self) -> CostSheet:
+        """What the order takes once, apart from its lines' bills; the first line bears it where none has a bill."""
+        bill = bill_of_order(self.basis.pools, self.basis.pools_of_orders)
+        return self._costed(bill)
+
+    def _costed(self, bill: BillOfResources) -> CostSheet:
+        rates = unit_rates(self.basis.card, bill.resources, self.basis.pools, self.home)
+        return cost_sheet(bill, rates, self.basis.card)
 
     def kept(self, net: Decimal, costs: Iterable[LineCost], shipping: Decimal | None = None) -> Kept:
         """What the workshop keeps of a net amount."""
         is_home = self.currency == self.basis.card.currency
         return kept(net, costs, self.currency, self.abroad, shipping, is_home=is_home)
 
-    def _sheet(self, place: int, quantity: Decimal) -> CostSheet:
-        """The cost sheet of a batch in the workshop's currency, without what costs this line nothing."""
-        bill, left_out = self._bill(place, quantity), self._left_out[place]
-        key = (bill.product, bill.quantity, bill.tooling), left_out
+    def _sheet(self, place: int, bill: BillOfResources) -> CostSheet:
+        """The cost sheet of a batch in the workshop's currency, without what this line does not bear."""
+        basis = self.basis
+        parts = not_borne(
+            bill,
+            self.lines[place].supplies,
+            self._paid_elsewhere[place],
+            basis.card.rates,
+            leaves_waste=basis.leaves_waste_of_supplied,
+        )
+        key = (bill.product, bill.quantity, bill.tooling), frozenset(parts.items())
         found = self._sheets.get(key)
         if found is None:
-            bill = bill.without(left_out)
-            rates = unit_rates(self.basis.card, bill.resources, self.basis.pools, self.home)
-            found = cost_sheet(bill, rates, self.basis.card)
-            self._sheets[key] = found
+            found = self._sheets[key] = self._costed(bill.less(parts))
         return found
 
     def floor(self, place: int, quantity: Decimal) -> Decimal | None:
@@ -122,18 +143,18 @@ class QuotedLines:
 
     def line(self, place: int, breaks: Iterable[Decimal]) -> tuple[QuotedLine, DocumentLine]:
         """A line with its quantity breaks, and its line in the totals."""
-        line = self.lines[place]
-        bill = None if line.item is not None else self._bill(place)
-        name = line.item.name if line.item is not None else self._bill(place).name
+        line, bill = self.lines[place], self._bill(place)
+        sold = line.item or bill
+        assert sold is not None  # a line is either
         quoted, counted = self._quantity(place, line.quantity)
         quoted_line = QuotedLine(
             product=line.product,
-            description=line.description or name,
+            description=line.description or sold.name,
             tax=self.tax(line.tax),
             quoted=quoted,
             quantity_breaks=tuple(self._compared(self._quantity(place, each)[0], quoted) for each in breaks),
-            supplied=() if bill is None else tuple(_supplied(bill, line.supplied_materials)),
-            unit=line.unit,
+            supplied=() if bill is None else tuple(_supplied(bill, line)),
+            unit=sold.unit,
         )
         return quoted_line, counted
 
@@ -177,11 +198,35 @@ class QuotedLines:
             yield QuotedAdjustment(reason=tool.name, amount=amount, kind=AdjustmentKind.TOOLING)
 
     def _compared(self, other: QuotedQuantity, quoted: QuotedQuantity) -> QuotedQuantity:
-        """Another quantity with the saving for a piece."""
+        """Another quantity with the saving for a piece, or unit."""
         price = quoted.unit_price.amount
         saving = price - other.unit_price.amount
         share = share_of(saving, price)
         return shown(QuotedQuantity, self.currency, other, saving_per_piece=saving, saving_share=share)
+
+
+def currency_problems(request: QuotationRequest, currency: str) -> Iterator[InvalidValueError]:
+    """Problems of amounts and price steps finer than the currency's minor unit."""
+
+    def adjustment_problems(part: QuotationLineRequest | QuotationRequest) -> Iterator[tuple[str | int, ...]]:
+        for member in ("allowances", "charges"):
+            for place, each in enumerate(getattr(part, member)):
+                if each.amount is not None and not is_at_minor_unit(each.amount, currency):
+                    yield member, place, "amount"
+
+    paths = list(adjustment_problems(request))
+    for member in ("rush_charge", "minimum_order"):
+        each = getattr(request, member)
+        if each is not None and each.amount is not None and not is_at_minor_unit(each.amount, currency):
+            paths.append((member, "amount"))
+    for index, line in enumerate(request.lines):
+        paths += [("lines", index, *path) for path in adjustment_problems(line)]
+        for problem in line.policy.grid_problems(currency):
+            yield InvalidValueError(("lines", index, "policy", *problem.path), problem.reason)
+    for path in paths:
+        yield InvalidValueError(
+            path, f"must have at most {minor_unit_decimals(currency)} decimals: {currency} has no smaller unit"
+        )
 
 
 def adjusted(
@@ -195,8 +240,16 @@ def adjusted(
     return QuotedAdjustment(reason=each.reason, amount=rounded(amount or ZERO, currency), kind=kind)
 
 
-def _supplied(bill: BillOfResources, materials: Iterable[str]) -> Iterator[SuppliedMaterial]:
-    """The materials that the customer supplies for a batch: the full quantities of the bill."""
-    drawn = {line.resource: line for line in bill.lines}
-    for code in materials:
-        yield shown(SuppliedMaterial, "", drawn[part_of(f"materials/{code}", WHOLE)], material=code)
+def _supplied(bill: BillOfResources, line: QuotationLineRequest) -> Iterator[SuppliedMaterial]:
+    """The materials that the customer supplies for a batch: as much as the request says, or all that the bill takes."""
+    drawn = {each.resource: each for each in bill.lines}
+    for code, quantity in line.supplies.items():
+        needed = needed_of(bill, code)
+        yield shown(
+            SuppliedMaterial,
+            "",
+            drawn[f"materials/{code}"],
+            material=code,
+            quantity=needed if quantity is None else quantity,
+            needed=None if quantity is None else needed,
+        )

@@ -91,7 +91,7 @@ class QuotedQuantity:
     """A batch size and what it costs the customer.
 
     Attributes:
-        quantity: pieces, or units of an item.
+        quantity: pieces, or units of the product or the item.
         unit_price: for the base quantity; net, or with tax if the quotation's prices contain it.
         unit_full_cost: of a piece or unit; not for the customer's eyes.
         allowances: taken off; with tax if prices contain it.
@@ -100,10 +100,10 @@ class QuotedQuantity:
             prices contain it.
         amount_with_tax: the same with that tax; null if prices do not contain it.
         kept: what the workshop keeps of it.
-        saving_per_piece: what the base quantity, a piece if it is 1, costs less than in the quoted batch; negative
-            where it costs more, none for the quoted batch itself.
+        saving_per_piece: what the base quantity, a piece or unit if it is 1, costs less than in the quoted batch;
+            negative where it costs more, none for the quoted batch itself.
         saving_share: the same as a share of the quoted batch's price; none where that is 0.
-        below_floor: what the pieces lack to their policy's floor after all allowances, rounded up; null if nothing.
+        below_floor: what the quantity lacks to its policy's floor after all allowances, rounded up; null if nothing.
         base_quantity: pieces, or units, that the unit price is for (BT-149).
     """
 
@@ -133,14 +133,16 @@ class SuppliedMaterial:
     Attributes:
         material: its code.
         name: what it is called.
-        quantity: that the batch takes, losses included.
+        quantity: that the customer brings: all that the batch takes, losses included, or what the request says.
         unit: of the quantity.
+        needed: what the batch takes where the customer brings a part of it; null where it is all.
     """
 
     material: str
     name: str
     quantity: Annotated[Decimal, ShownAs(plain, 3)]
     unit: str
+    needed: Annotated[Decimal, ShownAs(plain, 3)] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,7 +1,7 @@
 """Requests for quotations."""
 
-from collections.abc import Iterator
-from dataclasses import replace
+from collections.abc import Iterator, Mapping
+from dataclasses import field, replace
 from datetime import date
 from decimal import Decimal
 from enum import StrEnum
@@ -10,10 +10,10 @@ from typing import Annotated
 from service.domain.making.products import Tooling
 from service.domain.pricing.policy import PricingPolicy
 from service.domain.quoting.adjustments import LineAdjustment, MinimumOrder, QuotationAdjustment, RushCharge
+from service.domain.quoting.items import Item
 from service.domain.quoting.quantity_breaks import AutomaticBreaks
 from service.domain.selling.base_quantity import BaseQuantity, base_quantity_problems
 from service.domain.selling.channels import Display
-from service.domain.selling.items import Item
 from service.domain.values.declared import (
     Bounds,
     Code,
@@ -23,13 +23,14 @@ from service.domain.values.declared import (
     Name,
     NotNegative,
     Paragraph,
+    Positive,
     Text,
     declared,
 )
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import ZERO
 from service.domain.values.forms import LocaleCode
-from service.domain.values.money import DatedCurrency, is_at_minor_unit, minor_unit_decimals
+from service.domain.values.money import DatedCurrency
 from service.domain.values.references import Names, Reference, references_in
 from service.domain.values.units import SoldQuantity, Unit
 
@@ -82,18 +83,22 @@ class QuotationLineRequest:
 
     Attributes:
         product: its code.
-        item: a service, or anything else with a cost of its own, in place of a product; tools, supplied materials and
-            automatic breaks are of products only.
-        quantity: what is quoted and counted in the totals: pieces of a product, units of an item.
+        item: a service, a bought part, or anything else with a cost of its own, in place of a product; supplied
+            materials are of products only, tools and automatic breaks of products and work.
+        quantity: what is quoted and counted in the totals, in the unit of the product or the item: whole pieces, or
+            kilograms and hours to three decimals.
         quantity_breaks: other batch sizes, each priced as an alternative.
-        automatic_breaks: further batch sizes, found where the price of a piece has fallen enough.
+        automatic_breaks: further batch sizes, found where the price of a piece, or unit, has fallen enough.
         tooling: as_product: as its operations say; per_shot: for the wear only; this_order: the price of the pieces
             pays for the entire tool; charged_once: the tool is charged beside the pieces, at its cost.
-        supplied_materials: codes of materials that the customer supplies; they are consumed and cost nothing.
+        supplied_materials: codes of materials that the customer supplies, all that a batch takes. They cost nothing,
+            and what is reground of them brings no credit; their waste is the workshop's to get rid of.
+        supplied_quantities: how much the customer supplies of other materials, by code, in the material's unit, for any
+            batch size of the line: 300 kg where 805 kg are needed. The rest is the workshop's to buy.
         tax: code of the tax.
         policy: how it is priced; whether prices contain the tax is the quotation's to say, so leave display out.
         base_quantity: pieces, or units, that the price is for: 1, 12, 100 or 1000. Prices of the policy, its steps and
-            endings too, are for so many; a profit per piece is not.
+            endings too, are for so many; a profit per piece, or unit, is not.
         description: what the customer reads; the name of product or item if empty.
         allowances: taken off the line.
         charges: added to the line.
@@ -106,6 +111,7 @@ class QuotationLineRequest:
     automatic_breaks: AutomaticBreaks | None = None
     tooling: ToolingCharge = ToolingCharge.AS_PRODUCT
     supplied_materials: Annotated[tuple[Code, ...], Length(at_most=20)] = ()
+    supplied_quantities: Annotated[Mapping[Code, Positive], Length(at_most=20)] = field(default_factory=dict)
     tax: Annotated[Code, Names("taxes")]
     policy: PricingPolicy
     base_quantity: BaseQuantity = 1
@@ -116,36 +122,55 @@ class QuotationLineRequest:
     def problems(self) -> Iterator[InvalidValueError]:
         if (self.product is None) == (self.item is None):
             yield InvalidValueError(("product",), "name either a product or, without one, an item")
-        for path, quantity in ((("quantity",), self.quantity), *self._breaks()):
-            if (problem := self.unit.problem(quantity)) is not None:
-                yield InvalidValueError(path, problem)
         if self.item is not None:
-            yield from self._of_products_only()
+            yield from self.unit_problems(self.item.unit)
+            yield from self._of_products_only(self.item)
         if len({self.quantity, *self.quantity_breaks}) <= len(self.quantity_breaks):
             yield InvalidValueError(("quantity_breaks",), "must differ from each other and from the quantity")
         yield from Distinct().problems(self.supplied_materials, ("supplied_materials",))
+        for code in self.supplied_quantities:
+            if code in self.supplied_materials:
+                reason = "is supplied as a whole by supplied_materials; name it in one of them"
+                yield InvalidValueError(("supplied_quantities", code), reason)
         if self.automatic_breaks is not None and self.automatic_breaks.up_to <= self.quantity:
             yield InvalidValueError(("automatic_breaks", "up_to"), "must be more than the quantity")
         yield from base_quantity_problems(self.base_quantity)
 
-    def _breaks(self) -> Iterator[tuple[tuple[str | int, ...], Decimal]]:
-        for place, quantity in enumerate(self.quantity_breaks):
-            yield ("quantity_breaks", place), quantity
+    def unit_problems(self, unit: Unit) -> Iterator[InvalidValueError]:
+        """Its quantities that are none of the unit, which of a product only the catalogue knows."""
+        breaks = ((("quantity_breaks", place), each) for place, each in enumerate(self.quantity_breaks))
+        for path, quantity in ((("quantity",), self.quantity), *breaks):
+            if (problem := unit.problem(quantity)) is not None:
+                yield InvalidValueError(path, problem)
 
-    def _of_products_only(self) -> Iterator[InvalidValueError]:
-        unused = {
-            "automatic_breaks": self.automatic_breaks is None,
-            "tooling": self.tooling is ToolingCharge.AS_PRODUCT,
-            "supplied_materials": not self.supplied_materials,
-        }
-        for name, is_unused in unused.items():
-            if not is_unused:
+    def _of_products_only(self, item: Item) -> Iterator[InvalidValueError]:
+        for name in ("supplied_materials", "supplied_quantities"):
+            if getattr(self, name):
                 yield InvalidValueError((name,), "is of products only; leave it out for an item")
+        if item.work is None:
+            for name, is_used in (
+                ("automatic_breaks", self.automatic_breaks is not None),
+                ("tooling", self.tooling is not ToolingCharge.AS_PRODUCT),
+            ):
+                if is_used:
+                    yield InvalidValueError((name,), "is of products and work only; leave it out for this item")
+        elif self.tooling is ToolingCharge.PER_SHOT:
+            yield InvalidValueError(("tooling",), "work has no shots that a tool wears by; choose another")
+
+    def code_of_bill(self, place: int) -> str | None:
+        """The code on its bill: the product's, or of work one that no product has; None if it has no bill.
+
+        Args:
+            place: of the line in the request.
+        """
+        if self.item is None or self.item.work is None:
+            return self.product
+        return f"line {place + 1}"
 
     @property
-    def unit(self) -> Unit:
-        """The unit of its quantities."""
-        return Unit.PIECE if self.item is None else self.item.unit
+    def supplies(self) -> dict[str, Decimal | None]:
+        """What the customer supplies, by material: so much of it, None for all."""
+        return {**dict.fromkeys(self.supplied_materials), **self.supplied_quantities}
 
     @property
     def quantities(self) -> tuple[Decimal, ...]:
@@ -248,8 +273,8 @@ class QuotationRequest:
                 yield InvalidValueError(("lines", place, "policy", "display"), reason)
 
     def named(self) -> list[Reference]:
-        """References to products, then to taxes, then to shipping services."""
-        order = ("products", "taxes", "shipping-services")
+        """References to products, then to what works, then to taxes, then to shipping services."""
+        order = ("products", "machines", "labour-grades", "tools", "taxes", "shipping-services")
         return sorted(references_in(self), key=lambda each: order.index(each[1].collection))
 
     def taxes(self) -> tuple[str, ...]:
@@ -263,27 +288,3 @@ class QuotationRequest:
             for line, quantity in zip(self.lines, quantities, strict=True)
         )
         return replace(self, lines=lines)
-
-
-def currency_problems(request: QuotationRequest, currency: str) -> Iterator[InvalidValueError]:
-    """Problems of amounts and price steps finer than the currency's minor unit."""
-
-    def adjustment_problems(part: QuotationLineRequest | QuotationRequest) -> Iterator[tuple[str | int, ...]]:
-        for member in ("allowances", "charges"):
-            for place, each in enumerate(getattr(part, member)):
-                if each.amount is not None and not is_at_minor_unit(each.amount, currency):
-                    yield member, place, "amount"
-
-    paths = list(adjustment_problems(request))
-    for member in ("rush_charge", "minimum_order"):
-        each = getattr(request, member)
-        if each is not None and each.amount is not None and not is_at_minor_unit(each.amount, currency):
-            paths.append((member, "amount"))
-    for index, line in enumerate(request.lines):
-        paths += [("lines", index, *path) for path in adjustment_problems(line)]
-        for problem in line.policy.grid_problems(currency):
-            yield InvalidValueError(("lines", index, "policy", *problem.path), problem.reason)
-    for path in paths:
-        yield InvalidValueError(
-            path, f"must have at most {minor_unit_decimals(currency)} decimals: {currency} has no smaller unit"
-        )

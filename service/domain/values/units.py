@@ -71,6 +71,11 @@ class Unit(Kind):
         return self.traits.several or self.value
 
     @property
+    def sign(self) -> str:
+        """Its sign in every language; none for pieces."""
+        return {Unit.PIECE: "", Unit.HOUR: "h"}.get(self, self.several)
+
+    @property
     def least(self) -> Decimal:
         """The smallest quantity of it, in whose multiples it is made and sold."""
         return Decimal(1).scaleb(-self.traits.decimals)

@@ -11,9 +11,9 @@ import sqlalchemy as sa
 from service.domain.listing.price_change import PriceChange, RepricingBasis, RepricingFigures
 from service.domain.listing.repricing import RepricingRequest
 from service.domain.quoting.basis import QuotationBasis
-from service.domain.quoting.letterhead import Letterhead
 from service.domain.quoting.quotation import Acceptance, QuotationFigures, Remarks
 from service.domain.quoting.request import QuotationRequest
+from service.domain.selling.letterhead import Letterhead
 from service.domain.selling.seller import Seller
 from service.store.engine.column_types import ExactDecimal, Instant, document, ordered, registered_key, workshop_key
 

@@ -9,10 +9,10 @@ from uuid import UUID
 import sqlalchemy as sa
 
 from service.domain.quoting.basis import QuotationBasis
-from service.domain.quoting.letterhead import Letterhead
 from service.domain.quoting.life import Status, number_of
 from service.domain.quoting.quotation import Acceptance, QuotationFigures, Remarks
 from service.domain.quoting.request import QuotationRequest
+from service.domain.selling.letterhead import Letterhead
 from service.domain.values.money import Money
 from service.encoding import to_bytes, trusted
 from service.store.engine.column_types import as_plain_data, as_text

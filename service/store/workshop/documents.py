@@ -17,12 +17,12 @@ from service.domain.currency.jump_check import Jump
 from service.domain.listing.price_change import PriceChange, RepricingBasis, RepricingFigures
 from service.domain.listing.repricing import Decision, RepricingRequest
 from service.domain.quoting.basis import QuotationBasis
-from service.domain.quoting.letterhead import Letterhead
 from service.domain.quoting.life import Event, Status
 from service.domain.quoting.quotation import Acceptance, QuotationFigures, Remarks
 from service.domain.quoting.request import QuotationRequest
 from service.domain.register import COLLECTIONS
 from service.domain.selling.base_quantity import base_quantity_problems
+from service.domain.selling.letterhead import Letterhead
 from service.domain.selling.seller import Seller
 from service.domain.values.declared import MAX_DIGITS, Code, Name, Text, declared, first_of, rules_and_type
 from service.domain.values.errors import InvalidValuesError

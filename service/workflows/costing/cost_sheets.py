@@ -37,14 +37,14 @@ class Batch(NamedTuple):
         product: its code.
         quantity: good pieces.
         tooling: how every tool is charged; as each operation says if left out.
-        left_out: resources that cost nothing: the customer brings them, or pays for them with another batch.
+        not_borne: so much of parts of its resources costs nothing: the customer brings it, or pays for it elsewhere.
         orders: how many orders the batch is sold in.
     """
 
     product: str
     quantity: Decimal
     tooling: Tooling | None = None
-    left_out: frozenset[str] = frozenset()
+    not_borne: frozenset[tuple[str, Decimal]] = frozenset()
     orders: Decimal = ONE
 
 
@@ -63,7 +63,7 @@ class Batches:
         self._found: dict[Batch, tuple[BillOfResources, CostSheet]] = {}
 
     def costed(self, batch: Batch) -> tuple[BillOfResources, CostSheet]:
-        """The bill of a batch, and the cost sheet without the resources that are left out.
+        """The bill of a batch, and the cost sheet without what it does not bear.
 
         Raises:
             MissingRatesError: naming every resource without a rate.
@@ -72,11 +72,13 @@ class Batches:
         found = self._found.get(batch)
         if found is None:
             next_step()
-            bill = self._bill(batch._replace(left_out=frozenset()))
-            found = self._found[batch] = bill, self._costing.sheet(bill.without(batch.left_out))
+            bill = self.bill(batch)
+            found = self._found[batch] = bill, self._costing.sheet(bill.less(dict(batch.not_borne)))
         return found
 
-    def _bill(self, batch: Batch) -> BillOfResources:
+    def bill(self, batch: Batch) -> BillOfResources:
+        """The bill of a batch, with what it does not bear."""
+        batch = batch._replace(not_borne=frozenset())
         found = self._bills.get(batch)
         if found is None:
             found = self._costing.bill(batch.product, batch.quantity, batch.tooling, batch.orders)

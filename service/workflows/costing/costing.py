@@ -1,7 +1,7 @@
 """Loads what costing and pricing need: registered things, rates of a date, and what-if rates."""
 
 from collections.abc import Callable, Hashable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from typing import Any, TypeVar
@@ -15,7 +15,7 @@ from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.overheads import Overhead
 from service.domain.making.plausibility import cautions_of, warnings
-from service.domain.making.products import Tooling
+from service.domain.making.products import Product, Tooling
 from service.domain.safety.cautions import Caution
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.exact import ONE
@@ -87,6 +87,11 @@ class Costing:
         """What a batch consumes."""
         return bill_of_resources(code, quantity, self.surroundings.catalogue, tooling, orders)
 
+    def with_products(self, products: Mapping[str, Product]) -> "Costing":
+        """With products that are not registered, whose values no other answer is to remember."""
+        facts = {f"products/{code}": product for code, product in products.items()}
+        return replace(self, surroundings=self.surroundings.replaced(facts), memory=Memory(_ROOM))
+
     def sheet(self, bill: BillOfResources) -> CostSheet:
         """The cost sheet of a bill.
 
@@ -131,6 +136,18 @@ class Costing:
 def pools_of(surroundings: Surroundings) -> dict[str, Overhead]:
     """The overhead pools by resource."""
     return {f"overheads/{code}": pool for code, pool in surroundings.catalogue.overheads.items()}
+
+
+def with_pools(workspace: Workspace, costing: Costing) -> Costing:
+    """With every overhead pool and its rate, which come with a product, but not with what else is sold."""
+    with workspace.reading() as connection:
+        registered = registrations.all_registered(connection, workspace.workshop_id, ["overheads"])["overheads"]
+    things = [Thing("overheads", code) for code in registered]
+    pools = together(
+        surroundings_of_one(workspace.database, workspace.workshop_id, thing, costing.card.as_of) for thing in things
+    )
+    around = together([costing.surroundings, pools])
+    return replace(costing, surroundings=around, card=replace(costing.card, rates=around.rates), memory=Memory(_ROOM))
 
 
 def subject(collection: str, code: str) -> Reference:

@@ -133,8 +133,9 @@ def _promised(
         (bill.product, Decimal(bill.quantity)): bill for bill in basis.bills
     }  # the same minutes however tools are charged
     found: dict[str, Decimal] = {}
-    for line, quantity in zip(request.lines, quantities, strict=True):
-        minutes_of = {} if line.product is None else bills[line.product, quantity].minutes
+    for place, (line, quantity) in enumerate(zip(request.lines, quantities, strict=True)):
+        code = line.code_of_bill(place)
+        minutes_of = {} if code is None else bills[code, quantity].minutes
         for resource, minutes in minutes_of.items():
             found[resource] = found.get(resource, ZERO) + minutes
     return found

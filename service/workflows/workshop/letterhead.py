@@ -4,7 +4,7 @@ from dataclasses import replace
 from typing import Any
 
 from service.documents.writing.logos import check_drawn
-from service.domain.quoting.letterhead import Letterhead, letterhead_of
+from service.domain.selling.letterhead import Letterhead, letterhead_of
 from service.domain.selling.seller import Seller
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.encoding import encoded, trusted

@@ -20,12 +20,12 @@ from service.documents.quoting.quotation_view import quotation_view
 from service.domain.costing.rate_card import DatedRate
 from service.domain.currency.exchange_rates import DayRates, ExchangeRates
 from service.domain.quoting.figures import quotation_figures
-from service.domain.quoting.letterhead import letterhead_of
 from service.domain.quoting.life import Status
 from service.domain.quoting.quotation import Remarks
 from service.domain.safety.cautions import DeclaredUse
 from service.domain.safety.hazards import cautions
 from service.domain.scheduling.lead_time import LeadTime
+from service.domain.selling.letterhead import letterhead_of
 from service.domain.selling.seller import Seller
 from service.domain.selling.taxes import Tax, TaxCategory, TaxRate
 from service.encoding import decoded

@@ -65,7 +65,7 @@ def test_has_allowances_and_a_floor_as_a_product_has() -> None:
     # 2.5 × 40 − 5 brings in 95, and 2.5 × 38.50 = 96.25.
     assert found.lines[0].quoted.below_floor == euros("1.25")
     (warning,) = floor_warnings(found)
-    assert "a quantity of 2.5 brings in 1.25 EUR less" in warning.text
+    assert "a quantity of 2.5 hours brings in 1.25 EUR less" in warning.text
 
 
 def test_costs_in_the_workshops_currency_whatever_the_quotations() -> None:
@@ -83,9 +83,9 @@ def test_costs_in_the_workshops_currency_whatever_the_quotations() -> None:
         ({"quantity": "2.5001"}, "quantity", "at most 3 decimals"),
         ({"quantity_breaks": ["5", "7.0001"]}, "quantity_breaks", "at most 3 decimals"),
         ({"item": {**PRESS_WORK, "unit": "piece"}}, "quantity", "must be whole"),
-        ({"tooling": "this_order"}, "tooling", "of products only"),
+        ({"tooling": "this_order"}, "tooling", "of products and work only"),
         ({"supplied_materials": ["hdpe"]}, "supplied_materials", "of products only"),
-        ({"automatic_breaks": {"least_fall_share": "0.1", "up_to": 9}}, "automatic_breaks", "of products only"),
+        ({"automatic_breaks": {"least_fall_share": "0.1", "up_to": 9}}, "automatic_breaks", "products and work only"),
         ({"item": {**PRESS_WORK, "variable_cost": "38.51"}}, "variable_cost", "not be more than the cost"),
     ],
 )
@@ -94,8 +94,3 @@ def test_what_cannot_be_quoted_is_named(line: Any, path: str, told: str) -> None
         a_request(lines=[{**a_service(), **line}])
 
     assert [told in each.reason for each in refused.value.problems if path in each.path] == [True]
-
-
-def test_pieces_of_a_product_are_not_divided() -> None:
-    with pytest.raises(InvalidValuesError, match="must be whole"):
-        a_request(lines=[a_sheet_line(quantity="2.5")])

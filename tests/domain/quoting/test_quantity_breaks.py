@@ -10,31 +10,37 @@ from hypothesis import strategies as st
 
 from service.domain.quoting.quantity_breaks import AutomaticBreaks, preferred_quantities, quantity_breaks
 from service.domain.values.errors import InvalidValuesError
+from service.domain.values.units import Unit
 from tests.domain.examples import D
 
 
-def falling(fixed: str, variable: str = "1") -> Callable[[int], Decimal]:
+def falling(fixed: str, variable: str = "1") -> Callable[[Decimal], Decimal]:
     """The cost of a piece if the batch shares a set-up."""
     return lambda quantity: D(fixed) / quantity + D(variable)
 
 
-def breaks(fixed: str, least_fall: str, quantity: int = 100, up_to: int = 10_000, at_most: int = 20) -> list[int]:
-    wanted = AutomaticBreaks(least_fall_share=D(least_fall), up_to=up_to)
-    return list(quantity_breaks(falling(fixed), quantity, wanted, at_most=at_most))
+def breaks(fixed: str, least_fall: str, quantity: int = 100, up_to: int = 10_000, at_most: int = 20) -> list[Decimal]:
+    wanted = AutomaticBreaks(least_fall_share=D(least_fall), up_to=D(up_to))
+    return list(quantity_breaks(falling(fixed), D(quantity), wanted, Unit.PIECE, at_most=at_most))
 
 
 class TestRoundBatchSizes:
     """ISO 497:1973, series R″10: 1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8 (figures from memory)."""
 
     def test_are_the_whole_numbers_of_the_series_above_the_quantity(self) -> None:
-        assert list(preferred_quantities(0, 130)) == [
+        assert list(preferred_quantities(D(0), D(130))) == [
             *(1, 2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30, 40, 50, 60, 80, 100, 120)
         ]
-        assert list(preferred_quantities(90, 260)) == [100, 120, 150, 200, 250]
+        assert list(preferred_quantities(D(90), D(260))) == [100, 120, 150, 200, 250]
+
+    def test_of_a_unit_that_is_divided_are_its_parts_too(self) -> None:
+        found = preferred_quantities(D("0.0015"), D("0.006"), Unit.KILOGRAM)
+        assert [str(each) for each in found] == ["0.002", "0.003", "0.004", "0.005", "0.006"]  # 0.0025 has 4 decimals
+        assert [str(each) for each in preferred_quantities(D("12.5"), D(20), Unit.HOUR)] == ["15", "20"]
 
     def test_end_at_the_given_size_inclusive(self) -> None:
-        assert list(preferred_quantities(500, 800)) == [600, 800]
-        assert list(preferred_quantities(800, 800)) == []
+        assert list(preferred_quantities(D(500), D(800))) == [600, 800]
+        assert list(preferred_quantities(D(800), D(800))) == []
 
 
 class TestBreaks:
@@ -55,14 +61,14 @@ class TestBreaks:
         assert breaks("100", "0.0833", at_most=2) == [120, 150]
 
     def test_do_not_exist_for_what_costs_nothing(self) -> None:
-        wanted = AutomaticBreaks(least_fall_share=D("0.1"), up_to=1000)
+        wanted = AutomaticBreaks(least_fall_share=D("0.1"), up_to=D(1000))
 
-        assert quantity_breaks(lambda _: D(0), 10, wanted, at_most=20) == ()
+        assert quantity_breaks(lambda _: D(0), D(10), wanted, Unit.PIECE, at_most=20) == ()
 
     @pytest.mark.parametrize(("share", "up_to"), [("0", 10), ("1", 10), ("0.1", 0)])
     def test_with_a_share_or_a_batch_of_0_are_refused(self, share: str, up_to: int) -> None:
         with pytest.raises(InvalidValuesError):
-            AutomaticBreaks(least_fall_share=D(share), up_to=up_to)
+            AutomaticBreaks(least_fall_share=D(share), up_to=D(up_to))
 
     @given(
         st.decimals(0, 1000, places=2), st.integers(1, 500), st.decimals("0.01", "0.5", places=3), st.integers(1, 20)
@@ -71,9 +77,9 @@ class TestBreaks:
         self, fixed: Decimal, quantity: int, share: Decimal, at_most: int
     ) -> None:
         price = falling(str(fixed))
-        wanted = AutomaticBreaks(least_fall_share=share, up_to=100_000)
+        wanted = AutomaticBreaks(least_fall_share=share, up_to=D(100_000))
 
-        found = [quantity, *quantity_breaks(price, quantity, wanted, at_most=at_most)]
+        found = [D(quantity), *quantity_breaks(price, D(quantity), wanted, Unit.PIECE, at_most=at_most)]
 
         assert len(found) <= at_most + 1
         assert found == sorted(set(found))

@@ -12,8 +12,9 @@ from service.domain.costing.rate_card import DatedRate, RateCard
 from service.domain.quoting.adjustments import LineAdjustment, QuotationAdjustment
 from service.domain.quoting.basis import QuotationBasis
 from service.domain.quoting.figures import quotation_figures
+from service.domain.quoting.lines import currency_problems
 from service.domain.quoting.quotation import QuotationFigures
-from service.domain.quoting.request import QuotationLineRequest, QuotationRequest, currency_problems
+from service.domain.quoting.request import QuotationLineRequest, QuotationRequest
 from service.domain.selling.taxes import Tax, TaxCategory, TaxRate
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.references import Thing

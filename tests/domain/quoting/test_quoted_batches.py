@@ -29,7 +29,19 @@ from service.domain.selling.taxes import Tax, TaxRate
 from service.domain.shipping.shipping_statement import Shipment
 from service.domain.values.errors import InvalidValuesError
 from service.encoding import from_text, to_text
-from tests.domain.examples import TODAY, D, a_line, a_product, a_request, a_shop, an_operation, euros, money, shipped
+from tests.domain.examples import (
+    TODAY,
+    D,
+    Shop,
+    a_line,
+    a_product,
+    a_request,
+    a_shop,
+    an_operation,
+    euros,
+    money,
+    shipped,
+)
 from tests.support import builders
 
 MARKUP_OF_NOTHING = builders.policy("markup", "0")
@@ -40,25 +52,30 @@ def a_sheet_line(**changes: Any) -> dict[str, Any]:
     return {"product": "sheet", "quantity": 100, "tax": "vat", "policy": MARKUP_OF_NOTHING, **changes}
 
 
-def the_basis(request: QuotationRequest, **changes: Any) -> QuotationBasis:
-    """A basis for a sheet pressed in a mould, with every batch that the request can ask for."""
+def pressing_sheets() -> Shop:
+    """A workshop that presses a sheet in a mould."""
     pressing = an_operation(
         machine=None, setup_minutes="0", cycle_minutes="0", yield_share="1", labour=[], band_shares={}, tool="mould"
     )
-    shop = a_shop(a_product(bill_of_materials=[a_line()], operations=[pressing]))
+    return a_shop(a_product(bill_of_materials=[a_line()], operations=[pressing]))
+
+
+def the_basis(request: QuotationRequest, shop: Shop | None = None, **changes: Any) -> QuotationBasis:
+    """A basis with every batch that the request can ask for; of `pressing_sheets` if no workshop is given."""
+    shop = shop or pressing_sheets()
     tax = DatedRate(resource="taxes/vat", valid_from=TODAY, terms=TaxRate(rate_share=D("0.21")))
-    batches = dict.fromkeys(
-        (line.product, int(quantity), line.tooling.tooling)
-        for line in request.lines
-        if line.product is not None
-        for quantity in line.quantities
-    )
+    batches = {}
+    for place, line in enumerate(request.lines):
+        code, work = line.code_of_bill(place), line.item and line.item.product()
+        if code is not None:
+            shop = shop.with_product(code, work) if work is not None else shop
+            batches |= {(code, quantity, line.tooling.tooling): None for quantity in line.quantities}
     made: dict[str, Any] = {
         "as_of": TODAY,
         "currency": request.currency or "EUR",
         "card": RateCard(as_of=TODAY, currency="EUR", rates={**shop.card.rates, "taxes/vat": tax}),
         "exchange": ExchangeRates(as_of=TODAY, days=(DOLLARS,)),
-        "pools": {},
+        "pools": shop.pools,
         "taxes": {"vat": Tax(name="VAT 21 %")},
         "bills": tuple(shop.bill(quantity, code, tooling) for code, quantity, tooling in batches),
         "edition": EDITION,

@@ -5,7 +5,7 @@ from base64 import b64encode
 
 import pytest
 
-from service.domain.quoting.letterhead import letterhead_of
+from service.domain.selling.letterhead import letterhead_of
 from service.domain.selling.logo import MAX_BYTES, logo_problem
 from service.domain.selling.postal_address import PostalAddress
 from service.domain.selling.seller import BankAccount, ElectronicAddress, Seller, iban_problem, vat_number_problem

@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from service.store.quoting.quotations import Quotation
-from service.workflows.quoting import quotations, quoting
+from service.workflows.quoting import quotation_basis, quotations
 from tests.support.builders import material_rate, register_workshop
 from tests.workflows.owner import Owner
 
@@ -15,7 +15,7 @@ def test_a_rate_that_changes_while_a_quotation_is_computed_starts_it_again(
     owner: Owner, monkeypatch: pytest.MonkeyPatch, what: str
 ) -> None:
     register_workshop(owner)
-    costed = quoting.costed
+    costed = quotation_basis.costed
     prices = iter(["5.00", "7.00"])
 
     def costed_while_a_price_changes(*arguments: Any, **named: Any) -> Any:
@@ -24,7 +24,7 @@ def test_a_rate_that_changes_while_a_quotation_is_computed_starts_it_again(
             owner.put_rate("materials/hdpe", "2026-01-01", material_rate(price))
         return found
 
-    monkeypatch.setattr(quoting, "costed", costed_while_a_price_changes)
+    monkeypatch.setattr(quotation_basis, "costed", costed_while_a_price_changes)
     made = getattr(owner, what)()
     monkeypatch.undo()
 
