@@ -104,6 +104,7 @@ def apportioned(amounts: Sequence[Fraction], decimals: int) -> list[int]:
 # The bill of resources
 
 
+@cache
 def number(text: Any) -> Fraction:
     return Fraction(str(text))
 

@@ -7,6 +7,7 @@ price, so if a price falls short by an amount, all prices up to that amount abov
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cache
 from math import ceil, floor
 from typing import Any
 
@@ -114,6 +115,8 @@ class Sale:
         return self.gross(displayed) + self.shipping_charge - self.fee_total(displayed)
 
     def conversion_cost(self, displayed: Fraction) -> Fraction:
+        if not self.conversion_share:  # nearly always, and the search asks for it very often
+            return Fraction(0)
         return max(Fraction(0), self.paid_out(displayed)) * self.conversion_share
 
     def net_shipping_charge(self) -> Fraction:
@@ -300,6 +303,7 @@ def sale_of(workshop: Facts, query: Mapping[str, Any], product: str, exchange: E
     channel = workshop.facts[f"channels/{query['channel']}"]
     terms = workshop.terms_on(f"channels/{query['channel']}", exchange.as_of)[1]
 
+    @cache
     def rate(amount: Any) -> Fraction:
         figure = number(amount)
         return exchange.in_currency(figure, terms.get("currency", currency), currency) if figure else figure
