@@ -13,7 +13,7 @@ from service.domain.records.batch_record import BatchRecord, OperationCount
 from service.domain.records.flows import Flow, counted_flows
 from service.domain.records.observation import Fact, Observation
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, Path
-from service.domain.values.exact import ONE, ZERO
+from service.domain.values.exact import MINUTES_PER_HOUR, ONE, ZERO
 
 Changes = Mapping[tuple[str, str], Mapping[str, Any]]
 """By product and operation, the members that are changed."""
@@ -156,14 +156,14 @@ def take_time(made: Made, begun: BillOfResources) -> None:
     made.change(changes)
 
 
-def _times(made: Made, step: Step, count: OperationCount) -> Mapping[str, Decimal]:
-    """The set-up, warm-up and cycle minutes with which an operation takes what was counted.
+def _times(made: Made, step: Step, count: OperationCount) -> Mapping[str, Decimal | None]:
+    """The set-up and warm-up minutes and the cycle or throughput with which an operation takes what was counted.
 
     What is beyond set-up and warm-up was run. Where it took less than these, all that was not counted took less in the
     same proportion, and nothing is learnt of its cycles.
     """
     operation = operation_of(step, made.catalogue)
-    machine = made.catalogue.machines.get(operation.machine or "")
+    machine = made.catalogue.machines.get(step.machine)
     setup = operation.setup_minutes if count.setup_minutes is None else count.setup_minutes
     warm_up, run = step.machine_minutes - step.run_minutes - operation.setup_minutes, step.run_minutes
     if machine is None:
@@ -176,12 +176,22 @@ def _times(made: Made, step: Step, count: OperationCount) -> Mapping[str, Decima
             share = (count.minutes - counted) / estimated
             setup = setup if count.setup_minutes is not None else setup * share
             warm_up, run = warm_up * share, step.run_minutes * share
-        else:
+        elif operation.units_per_hour is None:
             made.observations.append(_observed(Fact.CYCLE_MINUTES, step, step.cycles, run))
+        else:
+            hours = run / MINUTES_PER_HOUR
+            made.observations.append(_observed(Fact.UNITS_PER_HOUR, step, hours, step.pieces_started))
     if count.setup_minutes is not None:
         made.observations.append(_observed(Fact.SETUP_MINUTES, step, ONE, setup))
     times = ONE if machine is None else warm_ups(setup + run, machine)
-    return {"setup_minutes": setup, "warm_up_minutes": warm_up / times, "cycle_minutes": run / step.cycles}
+    return {"setup_minutes": setup, "warm_up_minutes": warm_up / times, **_pace(operation, step, run)}
+
+
+def _pace(operation: Operation, step: Step, run: Decimal) -> Mapping[str, Decimal | None]:
+    """The cycle or the throughput with which an operation runs for so many minutes; a run of none has no throughput."""
+    if operation.units_per_hour is None:
+        return {"cycle_minutes": run / step.cycles}
+    return {"units_per_hour": step.pieces_started * MINUTES_PER_HOUR / run if run else None}
 
 
 def _observed(fact: Fact, step: Step, weight: Decimal, amount: Decimal) -> Observation:

@@ -5,23 +5,15 @@ from datetime import date
 from decimal import Decimal
 from typing import Annotated
 
-from service.domain.values.declared import Bounds, Code, Distinct, Length, Line, Name, NotNegative, Positive, declared
+from service.domain.values.declared import Code, Distinct, Length, Line, Name, NotNegative, Positive, declared
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import ZERO
 from service.domain.values.money import Money, NotNegativeMoney
 from service.domain.values.references import Names
+from service.domain.values.units import SoldQuantityOrNone
 
-_UNIT_DECIMALS = 3
 MOST_COUNTS = 1000
 """The most entries of each kind in a record."""
-
-
-def _three_decimals(units: Decimal) -> str | None:
-    return None if round(units, _UNIT_DECIMALS) == units else f"must have at most {_UNIT_DECIMALS} decimals"
-
-
-CountedUnits = Annotated[Decimal, Bounds(at_least=0, at_most=1_000_000_000), _three_decimals]
-"""Units of a product that somebody counted; there may be none."""
 
 
 @declared
@@ -62,14 +54,14 @@ class OperationCount:
         product: code of the sub-assembly that it belongs to; the record's own product if left out.
         minutes: it took in all: warm-up, set-up and run.
         setup_minutes: of these, the set-up alone, without the warm-up.
-        scrap: units that were begun at it and were not good after it.
+        scrap: units of its product that were begun at it and were not good after it.
     """
 
     operation: Name
     product: Annotated[Code, Names("products")] | None = None
     minutes: NotNegative | None = None
     setup_minutes: NotNegative | None = None
-    scrap: CountedUnits | None = None
+    scrap: SoldQuantityOrNone | None = None
 
     def problems(self) -> Iterator[InvalidValueError]:
         if self.minutes is None and self.setup_minutes is None and self.scrap is None:
@@ -197,8 +189,8 @@ class BatchRecord:
 
     product: Annotated[Code, Names("products")]
     made_on: date
-    good_units: CountedUnits
-    units_started: CountedUnits | None = None
+    good_units: SoldQuantityOrNone
+    units_started: SoldQuantityOrNone | None = None
     materials: _Materials = ()
     operations: Annotated[tuple[OperationCount, ...], Length(at_most=MOST_COUNTS)] = ()
     labour: _Grades = ()

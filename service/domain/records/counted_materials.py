@@ -58,14 +58,20 @@ class _Draw(NamedTuple):
         What is beyond the units begun and the quantity for the batch was lost. If less was drawn than that, the batch
         took less; if less than the units should contain, they contain less.
         """
-        into_units, beyond = self.into_units, self.beyond_batch
+        into_units, beyond, line = self.into_units, self.beyond_batch, self.line
         lost_in_process = bool(into_units) and beyond >= into_units
+        kept = ONE - line.reclaim_share
+        disposed = line.disposal_share
+        if disposed is not None and kept:  # of what does not come back, as much as before has to be got rid of
+            disposed *= (ONE - self.reclaim_share) / kept
         return replace(
-            self.line,
+            line,
             quantity_per_piece=into_units / self.started if into_units else ZERO,
-            quantity_per_batch=self.line.quantity_per_batch if lost_in_process else self.issued - into_units,
+            quantity_per_batch=line.quantity_per_batch if lost_in_process else self.issued - into_units,
             process_loss_share=ONE - into_units / beyond if lost_in_process else ZERO,
             reclaim_share=self.reclaim_share,
+            reclaimed_as=line.reclaimed_as if self.reclaim_share else None,
+            disposal_share=disposed,
         )
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
+from decimal import Decimal
 
 from service.domain.making.explosion import made_in_order
 from service.domain.making.overheads import Overhead
@@ -77,3 +78,16 @@ def foreign_counts(record: BatchRecord, catalogue: Catalogue) -> Iterator[Invali
 def _fixed(pool: Overhead, path: Path) -> Iterator[InvalidValueError]:
     if not pool.variable:
         yield InvalidValueError(path, "is a fixed pool, which no batch is paid for; what it cost belongs to the month")
+
+
+def uneven_units(record: BatchRecord, catalogue: Catalogue) -> Iterator[InvalidValueError]:
+    """A problem for every number of units that is none of its product's unit, such as half a piece."""
+    counted: list[tuple[Path, str, Decimal | None]] = [
+        (("good_units",), record.product, record.good_units),
+        (("units_started",), record.product, record.units_started),
+    ]
+    for place, each in enumerate(record.operations):
+        counted.append((("operations", place, "scrap"), each.product or record.product, each.scrap))
+    for path, product, units in counted:
+        if units is not None and (problem := catalogue.products[product].unit.problem(units)):
+            yield InvalidValueError(path, problem)

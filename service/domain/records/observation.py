@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import NamedTuple
 
-from service.domain.values.exact import ZERO
+from service.domain.values.exact import QUANTITY_DECIMALS, ZERO, plain
 from service.domain.values.kinds import Kind
 from service.domain.values.message import Message
 
@@ -18,14 +18,14 @@ class FactTraits:
         member: of a product's operation, of its labour or of its bill of materials.
         decimals: in which it is proposed.
         is_share: whether it is a share of one, and never above 1.
-        counts_pieces: whether amount and weight are numbers of units.
+        counts_units: whether amount and weight are numbers of units.
         what: the fact in words, of {item}.
     """
 
     member: str
     decimals: int
     is_share: bool = False
-    counts_pieces: bool = False
+    counts_units: bool = False
     what: str
 
 
@@ -36,9 +36,10 @@ class Fact(Kind):
 
     YIELD_SHARE = (
         "yield_share",
-        FactTraits(member="yield_share", decimals=4, is_share=True, counts_pieces=True, what="yield of {item}"),
+        FactTraits(member="yield_share", decimals=4, is_share=True, counts_units=True, what="yield of {item}"),
     )
     CYCLE_MINUTES = "cycle_minutes", FactTraits(member="cycle_minutes", decimals=3, what="minutes a cycle of {item}")
+    UNITS_PER_HOUR = "units_per_hour", FactTraits(member="units_per_hour", decimals=3, what="units an hour of {item}")
     SETUP_MINUTES = "setup_minutes", FactTraits(member="setup_minutes", decimals=1, what="set-up minutes of {item}")
     ATTENDANCE = "attendance", FactTraits(member="attendance", decimals=3, what="people of {grade} present at {item}")
     LOAD_FACTOR = (
@@ -84,7 +85,7 @@ class Observation:
         product: code of the product or sub-assembly.
         item: name of the operation, or code of the material.
         grade: code of the labour grade; empty where the fact is about none.
-        weight: units started, cycles, set-ups, minutes worked, rated kWh, quantity issued or lost; more than 0.
+        weight: units started, cycles, hours run, set-ups, minutes worked, rated kWh, quantity issued or lost; above 0.
         amount: the fact of this batch times the weight.
     """
 
@@ -106,11 +107,12 @@ class Observation:
 
 
 def added_up(observations: Iterable[Observation]) -> Iterator[Observation]:
-    """One observation for each fact, of the sums; those without any weight say nothing and are left out."""
+    """One observation for each fact, of the sums, at nine decimals; without weight it says nothing and is left out."""
     sums: dict[Learnable, tuple[Decimal, Decimal]] = {}
     for each in observations:
         weight, amount = sums.get(each.about, (ZERO, ZERO))
         sums[each.about] = weight + each.weight, amount + each.amount
-    for about, (weight, amount) in sums.items():
+    for about, exact in sums.items():
+        weight, amount = (plain(each, QUANTITY_DECIMALS) for each in exact)
         if weight > 0:
             yield Observation(**about._asdict(), weight=weight, amount=amount)

@@ -9,7 +9,7 @@ from service.domain.records.as_made import Made, begin, take_time
 from service.domain.records.batch_record import BatchRecord
 from service.domain.records.counted_hours import employ, power
 from service.domain.records.counted_materials import draw
-from service.domain.records.counted_of_bill import foreign_counts
+from service.domain.records.counted_of_bill import foreign_counts, uneven_units
 from service.domain.records.observation import Observation, added_up
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.exact import exactly
@@ -43,7 +43,7 @@ def record_basis(record: BatchRecord, catalogue: Catalogue) -> RecordBasis:
         InvalidValuesError: something counted is not in the bill, or cannot be; all problems of a kind at once.
         PugmillError: the product cannot be exploded, as `bill_of_resources` says.
     """
-    if problems := list(foreign_counts(record, catalogue)):
+    if problems := [*foreign_counts(record, catalogue)] or [*uneven_units(record, catalogue)]:
         raise InvalidValuesError(problems)
     standard = bill_of_resources(record.product, record.good_units, catalogue) if record.good_units else None
     made = Made(record=record, catalogue=catalogue, units=record.good_units, observations=[], problems=[])

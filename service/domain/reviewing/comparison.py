@@ -10,7 +10,7 @@ from service.domain.costing.rate_card import RateCard
 from service.domain.costing.rates import Convert
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.cost_classes import CostClass
-from service.domain.making.resources import RECLAIMED, STANDING
+from service.domain.making.resources import DISPOSED, RECLAIMED, STANDING
 from service.domain.records.batch_record import BatchRecord
 from service.domain.records.record_basis import RecordBasis
 from service.domain.reviewing.paid import Lines, idle_hours, paid_for_overheads, paid_rates
@@ -35,7 +35,11 @@ _PRICE = {
     "labour-grades": VarianceKind.LABOUR_RATE,
     "tariffs": VarianceKind.ENERGY_PRICE,
 }
-_OF_PARTS = {RECLAIMED: VarianceKind.MATERIAL_RECLAIMED, STANDING: VarianceKind.FIXED_OVERHEAD_EFFICIENCY}
+_OF_PARTS = {
+    RECLAIMED: VarianceKind.MATERIAL_RECLAIMED,
+    DISPOSED: VarianceKind.MATERIAL_DISPOSED,
+    STANDING: VarianceKind.FIXED_OVERHEAD_EFFICIENCY,
+}
 
 
 @exactly

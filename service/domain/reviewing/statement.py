@@ -15,7 +15,7 @@ from service.domain.reviewing.variances import BatchVariances, Variance
 from service.domain.values.exact import apportioned, exactly, half_up, share_of
 from service.domain.values.message import Fact, Message
 from service.domain.values.money import Money, minor_unit_decimals
-from service.domain.values.references import whole_of
+from service.domain.values.references import part_in, whole_of
 from service.domain.values.shown import Quantity, ShownShare, SumOf, UnitAmount, shown
 
 _ADVERSE = "{what}: {amount} {currency} more, adverse"
@@ -199,7 +199,8 @@ def taken_as_estimated(record: BatchRecord, basis: RecordBasis) -> Iterator[Take
     for line in basis.taken.lines:
         resource = whole_of(line.resource)
         what = kinds.get(resource.partition("/")[0])
-        if what is not None and resource not in seen:
+        is_lost = what is Counted.ISSUED and part_in(line.resource)
+        if what is not None and not is_lost and resource not in seen:
             seen.add(resource)
             yield TakenAsEstimated(what=what, item=resource, name=line.name)
     operations = {(each.product or record.product, each.operation): each for each in record.operations}

@@ -69,6 +69,10 @@ class VarianceKind(Kind):
         "material_reclaimed",
         VarianceTraits(label="regrind", text="{actual} {unit} came back, not {standard}: {name}"),
     )
+    MATERIAL_DISPOSED = (
+        "material_disposed",
+        VarianceTraits(label="waste", text="{actual} {unit} had to be got rid of, not {standard}: {name}"),
+    )
     LABOUR_RATE = (
         "labour_rate",
         VarianceTraits(

@@ -79,8 +79,8 @@ def counts_of(
 @st.composite
 def records(draw: st.DrawFn, shop: Shop) -> BatchRecord:
     """Records of the workshop's product, with more or less of everything counted."""
-    good = Decimal(draw(st.integers(1, 300)))
-    operations = shop.catalogue.products[shop.top].operations
+    product = shop.catalogue.products[shop.top]
+    good, operations = draw(st.integers(1, 2400)) * product.unit.least, product.operations
     started = good + draw(st.integers(0, 40)) if operations and draw(st.booleans()) else None
     if started and draw(st.integers(0, 9)) == 0:
         good = Decimal(0)
@@ -92,7 +92,7 @@ def records(draw: st.DrawFn, shop: Shop) -> BatchRecord:
         return Money(amount=round(amount, 2), currency=shop.currency) if draw(st.booleans()) else None
 
     counts = counts_of(
-        shop.bill(int(good or started or 1)),
+        shop.bill(good or started or Decimal(1)),
         shop,
         lambda: draw(factors),
         is_counted=lambda: draw(st.booleans()),

@@ -14,6 +14,7 @@ from service.domain.records.observation import Fact
 from service.domain.records.record_basis import RecordBasis, record_basis
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.exact import snapped
+from service.domain.values.references import part_in
 from tests.domain.examples import (
     Shop,
     a_bare_machine,
@@ -37,8 +38,13 @@ def basis_of(shop: Shop | None = None, **changes: Any) -> RecordBasis:
 
 
 def taken(basis: RecordBasis) -> dict[str, Decimal]:
-    """What was taken of each resource, without what divisions leave in the last digits."""
-    return {resource: snapped(each).normalize() for resource, each in quantities(basis.taken).items()}
+    """What was taken of each resource, waste apart, without what divisions leave in the last digits."""
+    found = quantities(basis.taken).items()
+    return {resource: snapped(each).normalize() for resource, each in found if part_in(resource) != "disposed"}
+
+
+def waste(basis: RecordBasis) -> Decimal:
+    return snapped(quantities(basis.taken).get("materials/hdpe#disposed", Decimal(0)))
 
 
 def minutes(basis: RecordBasis, resource: str) -> Decimal:
@@ -134,6 +140,15 @@ class TestUnits:
 
         moulding = basis.begun.steps[-1]
         assert moulding.pieces_started - moulding.pieces_good == 8
+
+    def test_are_whole_where_the_product_is(self) -> None:
+        lid = a_product(operations=[an_operation(name="moulding")])
+        shop = a_shop(a_product(unit="kg", bill_of_materials=[a_line(product="part-1")]), lid)
+        scrap = [pressed(scrap="0.5"), pressed(operation="moulding", product="part-1", scrap="0.5")]
+        reason = "must be whole: pieces are not divided"
+
+        assert refused(shop, good_units="2.5", operations=scrap) == {"operations/1/scrap": reason}
+        assert refused(good_units="2.5", units_started="3.5") == {"good_units": reason, "units_started": reason}
 
 
 class TestABatchOfNoGoodUnit:
@@ -240,6 +255,25 @@ class TestMinutes:
 
         assert minutes(basis, "machines/press") == 1700
         assert observed(basis) == {Fact.CYCLE_MINUTES: 81}
+
+
+class TestThroughput:
+    def test_is_the_units_begun_in_the_hours_of_the_run(self) -> None:
+        shred = an_operation(cycle_minutes="0", units_per_hour="40", yield_share="0.8")
+        shop = a_shop(a_product(unit="kg", operations=[shred]))
+
+        basis = basis_of(shop, good_units="120.5", units_started="150", operations=[pressed(minutes="320")])
+
+        assert observed(basis) == {Fact.YIELD_SHARE: round(Decimal("120.5") / 150, 6), Fact.UNITS_PER_HOUR: 30}
+        assert minutes(basis, "machines/press") == 320
+
+    def test_of_a_run_that_took_no_time_is_not_known(self) -> None:
+        shop = a_shop(a_product(operations=[an_operation(cycle_minutes="0", units_per_hour="40", yield_share="1")]))
+
+        basis = basis_of(shop, operations=[pressed(minutes="20")])
+
+        assert observed(basis) == {}
+        assert minutes(basis, "machines/press") == 20
 
 
 class TestHours:
@@ -430,6 +464,42 @@ class TestMaterial:
         found, facts = lines_of(shop, returned="0")
 
         assert (found, facts) == ({"materials/hdpe": 20}, {})
+
+    def test_that_is_lost_and_does_not_come_back_is_waste(self, shop: Shop) -> None:
+        counted = [{"material": "hdpe", "issued": "50", "returned": "4"}]
+
+        assert waste(basis_of(shop, materials=counted)) == 6
+
+    @pytest.mark.parametrize(("returned", "left"), [("0", 4), ("4", Decimal("2.4")), ("10", 0), ("14", 0)])
+    def test_that_vanishes_is_as_much_as_before_of_what_does_not_come_back(self, returned: str, left: Decimal) -> None:
+        # Half comes back, a fifth is got rid of: two fifths of what does not come back.
+        line = a_line(quantity_per_piece="2", reclaim_share="0.5", disposal_share="0.2")
+        shop = a_shop(a_product(bill_of_materials=[line], operations=[]))
+
+        basis = basis_of(shop, materials=[{"material": "hdpe", "issued": "50", "returned": returned}])
+
+        assert waste(basis) == left
+
+    def test_that_all_came_back_before_leaves_no_waste_to_go_by(self) -> None:
+        line = a_line(quantity_per_piece="2", reclaim_share="1", disposal_share="0")
+        shop = a_shop(a_product(bill_of_materials=[line], operations=[]))
+
+        basis = basis_of(shop, materials=[{"material": "hdpe", "issued": "50", "returned": "4"}])
+
+        assert waste(basis) == 0
+
+    def test_comes_back_as_what_the_bill_says(self) -> None:
+        materials = {"hdpe": a_material(), "blend": a_material(name="Green blend")}
+        line = a_line(quantity_per_piece="2", reclaim_share="0.5", reclaimed_as="blend")
+        shop = a_shop(a_product(bill_of_materials=[line], operations=[]), materials=materials)
+
+        some, none = (
+            basis_of(shop, materials=[{"material": "hdpe", "issued": "50", "returned": returned}])
+            for returned in ("4", "0")
+        )
+
+        assert taken(some) == {"materials/hdpe": 50, "materials/blend#reclaimed": 4}
+        assert taken(none) == {"materials/hdpe": 50}
 
     def test_a_thousand_times_what_the_units_take_is_refused(self, shop: Shop) -> None:
         assert refused(shop, materials=[{"material": "hdpe", "issued": "46000"}]) == {

@@ -87,6 +87,17 @@ class TestMaterial:
             (K.MATERIAL_RECLAIMED, "materials/hdpe#reclaimed"): Decimal("-0.6"),
         }
 
+    def test_that_is_lost_and_not_reclaimed_costs_its_disposal(self, plain: Shop) -> None:
+        rate = builders.material_rate(reclaim_value=eur("0.20"), disposal_cost=eur("0.10"))
+        shop = replace(plain, terms={**plain.terms, "materials/hdpe": terms_of(MaterialRate, rate)})
+
+        found = amounts_of(shop, materials=[{"material": "hdpe", "issued": "46"}])
+
+        assert found[K.MATERIAL_DISPOSED, "materials/hdpe#disposed"] == Decimal("0.3")
+        assert stated(shop, a_record(materials=[{"material": "hdpe", "issued": "46"}])).variances[-1].text == (
+            "3 kg had to be got rid of, not 0: HDPE flakes, disposal of waste: 0.30 EUR more, adverse"
+        )
+
     def test_dearer_than_its_rate_is_price(self, plain: Shop) -> None:
         found = compared(plain, a_record(materials=[{"material": "hdpe", "paid": eur("100"), "paid_for": "100"}]))
 
