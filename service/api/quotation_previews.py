@@ -4,7 +4,7 @@ import flask
 from flask.views import MethodView
 
 from service.api.contract.blueprints import Blueprint
-from service.api.contract.examples import QUOTATION
+from service.api.contract.examples import PREVIEW
 from service.api.contract.schemas import schema_of
 from service.api.http.answers import answer
 from service.api.http.auth import workspace
@@ -27,7 +27,7 @@ class QuotationPreviews(MethodView):
     """A customer's batch: quoted, issued under a number, accepted, made."""
 
     @operation("previewQuotation", stores=False, refuses=(409,))
-    @blueprint.arguments(schema_of(QuotationRequest)(), example=QUOTATION)
+    @blueprint.arguments(schema_of(QuotationRequest)(), examples=PREVIEW)
     @blueprint.response(200, schema_of(QuotationPreview))
     def post(self, request: QuotationRequest) -> flask.Response:
         """Every figure and remark of the quotation that this request would get now; nothing is stored.

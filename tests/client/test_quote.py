@@ -1,5 +1,6 @@
 """pugmill quote: its requests, its output, what it stores and writes, and its exit status."""
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +21,15 @@ each_line: {tax: standard, policy: {target: margin, value: 0.30, never_below_cos
 lines:
   - {product: brick, quantity: 500, quantity_breaks: [1000, 2500]}
   - {product: hook, quantity: 40, tax: zero, policy: {value: 0.5}}
+"""
+OF_UNITS = """
+lines:
+  - product: regrind
+    quantity: 137.5
+    supplied_quantities: {hdpe-crates: 40}
+    policy: {target: fixed_price, value: 1.06}
+  - item: {name: Press work, unit: hour, work: {machine: granulator, band_shares: {day: 1}}}
+    quantity: 2.5
 """
 CSV = """product,quantity,quantity_breaks,description,policy/target,policy/value,supplied_materials
 
@@ -123,6 +133,19 @@ class TestAnOrder:
         assert "3333.33 per 100" in out
         assert totals["payable"]["amount"][-1] in "05"
         assert totals["rounding"]["amount"] in next(row for row in out.splitlines() if "payment in cash" in row)
+
+    def test_tells_units_work_and_the_customers_part_of_a_material(
+        self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
+    ) -> None:
+        order = written(tmp_path / "order.yaml", f"{YAML.partition('lines:')[0]}{OF_UNITS}")
+
+        out = " ".join(quoted(demo, capsys, order, "--dry-run").out.split())
+
+        assert "137.5 kg 1.06 per kg" in out
+        assert re.search("supplied by the customer: [^;]+, 40 of 1[0-9.]+ kg", out)
+        assert "2.5 hours" in out
+        assert " per hour " in out
+        assert "a piece" not in out
 
     def test_shows_a_tax_without_a_name_by_its_category_and_rate(
         self, demo: Client, capsys: pytest.CaptureFixture[str], order: Path

@@ -17,6 +17,7 @@ from service.domain.making.products import BillLine, Operation, Product
 from service.domain.making.resources import Material
 from service.domain.pricing.policy import PricingPolicy, Target
 from service.domain.quoting.adjustments import LineAdjustment, QuotationAdjustment
+from service.domain.quoting.quantity_breaks import AutomaticBreaks
 from service.domain.quoting.request import QuotationLineRequest, QuotationRequest
 from service.domain.selling.channels import ChannelRate
 from service.domain.selling.fees import Fee, FeeBand
@@ -93,6 +94,7 @@ _HELPED: dict[type[Any], dict[str, st.SearchStrategy[Any]]] = {
     LineAdjustment: {"share": st.none(), "amount": figures("0.01", "9")},
     QuotationAdjustment: {"amount": st.none(), "share": figures("0.01", "1")},
     QuotationRequest: {"valid_until": st.none()},
+    AutomaticBreaks: {"up_to": st.sampled_from([Decimal(500), Decimal("20.125")])},
     PricingPolicy: {
         "value": figures("0", "0.9"),
         "price_step": st.sampled_from([None, Decimal(5)]),
@@ -125,6 +127,7 @@ _HELPED: dict[type[Any], dict[str, st.SearchStrategy[Any]]] = {
         "product": st.just("sheet"),
         "item": st.none(),
         "quantity": st.just(Decimal(20)),
+        "base_quantity": st.sampled_from([1, 12]),
         "quantity_breaks": st.sampled_from([(), (Decimal(50), Decimal(100))]),
     },
     Listing: {

@@ -100,6 +100,33 @@ QUOTATION: dict[str, Any] = {
     "charges": [{"reason": "Delivery", "tax": "standard", "amount": "40.00"}],
     "delivery": "Three weeks after order.",
 }
+_SHREDDING = {
+    "machine": "granulator",
+    "labour": [{"labour_grade": "operator", "setup_crew": "1", "attendance": "0.5"}],
+    "units_per_hour": "60",
+    "setup_minutes": "15",
+    "band_shares": {"day": "1"},
+}
+_MARKED_UP = {"tax": "standard", "policy": {"target": "markup", "value": "0.25"}}
+PREVIEW: dict[str, Any] = {
+    "work, a bought part and a free line": {
+        "customer": QUOTATION["customer"],
+        "lines": [
+            {
+                "item": {"name": "Shredding, your crates", "unit": "kg", "work": _SHREDDING},
+                "quantity": "137.5",
+                **_MARKED_UP,
+            },
+            {
+                "item": {"name": "Steel hinge", "purchase": {"price": {"amount": "1.20", "currency": "CHF"}}},
+                "quantity": "40",
+                **_MARKED_UP,
+            },
+            {"item": {"name": "Fitting on site", "unit": "hour", "cost": "38.50"}, "quantity": "2.5", **_MARKED_UP},
+        ],
+    },
+    "a batch of a product": QUOTATION,
+}
 
 
 def values_sent(name: str, operation_id: str, template: str, method: str) -> Sequence[Any]:

@@ -25,8 +25,8 @@ does not set them itself:
         quantity: 2.5
       - {item: {name: Hinge, purchase: {price: {amount: 1.20, currency: CHF}}}, quantity: 40}   # or a purchase
 
-In CSV every row is a line; columns have the names of members, nested ones after a slash (policy/value). Several
-quantity breaks or supplied materials are separated by spaces.
+In CSV every row is a line; columns have the names of members, nested ones after a slash (policy/value, item/name,
+supplied_quantities/hdpe-caps). Several quantity breaks or supplied materials are separated by spaces.
 
 If the output file exists already, the order is not quoted again, unless --again is given.
 """

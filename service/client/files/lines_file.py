@@ -40,7 +40,7 @@ class Kind:
 ORDER = Kind(
     name="an order",
     lines="what is ordered",
-    required=("product", "quantity"),
+    required=("quantity",),
     whole=frozenset({"quantity", "quantity_breaks"}),
     several=frozenset({"quantity_breaks", "supplied_materials"}),
 )

@@ -200,6 +200,8 @@ NO_PAYMENT_TERMS = PaymentTerms()
 class ShippingRequest:
     """How what is quoted is shipped. Each product is packed by itself, by the service's boxes and pallets.
 
+    Items and products by the hour are not shipped.
+
     Attributes:
         service: code of the shipping service.
         zone: one of its zones.

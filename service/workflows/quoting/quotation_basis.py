@@ -28,6 +28,7 @@ from service.domain.selling.sale import Sale
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, Path
 from service.domain.values.exact import ZERO, plain
 from service.domain.values.message import Message, PlausibilityWarning
+from service.domain.values.units import Unit
 from service.workflows.costing.cost_sheets import Batch, Batches, costed, sheet_warnings, tax_warnings
 from service.workflows.costing.costing import Costing, pools_of, prepare, with_pools
 from service.workflows.costing.rate_checks import share_of
@@ -195,12 +196,15 @@ class _Quoting:
     def _shipment(self, shipping: ShippingRequest) -> QuotedShipment:
         pieces: dict[str, Decimal] = {}
         places: dict[str, Path] = {}
+        products = self.costing.surroundings.catalogue.products
         for index, line in enumerate(self.lines):
-            if line.product is not None:
+            if line.product is not None and products[line.product].unit is not Unit.HOUR:
                 pieces[line.product] = pieces.get(line.product, ZERO) + line.quantity
                 places.setdefault(line.product, ("lines", index, "product"))
         if not pieces:
-            raise InvalidValuesError([InvalidValueError(("shipping",), "needs a product: items are not shipped")])
+            raise InvalidValuesError(
+                [InvalidValueError(("shipping",), "needs a product: items and hours are not shipped")]
+            )
         asked_by = ShippedFrom(places=places, whole=("shipping",), zone=("shipping", "zone"))
         estimate, shipment = shipped(self.costing, shipping.service, shipping.zone, pieces, asked_by)
         for currency in (self.workspace.workshop.currency, self.currency):

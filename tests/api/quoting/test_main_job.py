@@ -5,7 +5,7 @@ from inspect import unwrap
 import pytest
 
 from tests.conftest import Client
-from tests.support.builders import quotation, register_workshop
+from tests.support.builders import policy, product, quotation, register_workshop
 
 pytestmark = pytest.mark.every_engine
 
@@ -24,6 +24,26 @@ def test_a_registered_product_is_costed_priced_and_quoted(client: Client) -> Non
     text = client.get(quoted.headers["Location"], headers={"Accept": "text/plain"})
     assert "Harbour Garden Trust" in text.text
     assert client.get(f"{quoted.headers['Location']}/recomputation").json["agrees"] is True
+
+
+def test_kilograms_and_hours_are_quoted_as_they_are_sent_and_refused_where_they_stand(client: Client) -> None:
+    register_workshop(client)
+    client.put("products/flakes", product(name="Flakes", unit="kg", operations=[]))
+    press = {"machine": "press", "band_shares": {"day": 1}}
+    line = {"tax": "vat", "policy": policy("markup", "0.2")}
+    flakes = {"product": "flakes", "quantity": 12.5, "supplied_quantities": {"hdpe": 40}, **line}
+    work = {"item": {"name": "Press work", "unit": "hour", "work": press}, "quantity": "2.5", **line}
+
+    quoted = client.post("quotations", quotation(quoted_on="2026-11-25", lines=[flakes, work]))
+    refused = client.post("quotations", quotation(lines=[work, {**flakes, "product": "sheet"}]))
+
+    figures = quoted.json["figures"]["lines"]
+    assert [(each["quoted"]["quantity"], each["unit"]) for each in figures] == [("12.5", "kg"), ("2.5", "hour")]
+    assert [(each["quantity"], each["needed"]) for each in figures[0]["supplied"]] == [("40", "120")]
+    assert client.get(f"{quoted.headers['Location']}/recomputation").json["agrees"] is True
+    assert [(each["pointer"], each["detail"]) for each in refused.json["errors"]] == [
+        ("/lines/1/quantity", "must be whole: pieces are not divided")
+    ]
 
 
 def test_a_preview_of_a_quotation_needs_no_idempotency_key_and_stores_nothing(client: Client) -> None:

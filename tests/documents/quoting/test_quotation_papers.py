@@ -21,15 +21,16 @@ from service.domain.costing.rate_card import DatedRate
 from service.domain.currency.exchange_rates import DayRates, ExchangeRates
 from service.domain.quoting.figures import quotation_figures
 from service.domain.quoting.life import Status
-from service.domain.quoting.quotation import Remarks
+from service.domain.quoting.quotation import Remarks, SuppliedMaterial
 from service.domain.safety.cautions import DeclaredUse
 from service.domain.safety.hazards import cautions
 from service.domain.scheduling.lead_time import LeadTime
 from service.domain.selling.letterhead import letterhead_of
 from service.domain.selling.seller import Seller
 from service.domain.selling.taxes import Tax, TaxCategory, TaxRate
+from service.domain.values.units import Unit
 from service.encoding import decoded
-from tests.domain.examples import TODAY, D, a_request
+from tests.domain.examples import TODAY, D, a_request, euros
 from tests.domain.quoting.test_items import a_service
 from tests.domain.quoting.test_quoted_batches import SHIPMENT, a_sheet_line, the_basis
 from tests.support import builders
@@ -207,6 +208,57 @@ class TestEveryForm:
         assert '<cbc:Quantity unitCode="HUR">2.5</cbc:Quantity>' in forms["xml"]
         assert forms["xml"].count("SellersItemIdentification") == 2  # of the sheet alone, opened and closed
         assert "()" not in forms["text"]
+
+    @pytest.mark.parametrize(
+        ("locale", "price", "per_100", "saving", "note"),
+        [
+            ("en_IE", "€1.06/kg", "€105.00 per 100 kg", "You save per kg: 0.9%", "You supply: X, 40 kg of 152.8 kg"),
+            ("de_DE", "1,06 €/kg", "105,00 € je 100 kg", "Ersparnis je kg: 0,9 %", "X, 40 kg von 152,8 kg"),
+            ("fr_FR", "1,06 €/kg", "105,00 € les 100 kg", "Vous économisez par kg : 0,9 %", "X, 40 kg sur 152,8 kg"),
+            ("es_ES", "1,06 €/kg", "105,00 € por 100 kg", "Usted ahorra por kg: 0,9 %", "X, 40 kg de 152,8 kg"),
+            ("nl_NL", "€ 1,06/kg", "€ 105,00 per 100 kg", "U bespaart per kg: 0,9%", "X, 40 kg van 152,8 kg"),
+            ("pt_PT", "1,06 €/kg", "105,00 € por 100 kg", "Poupa por kg: 0,9%", "X, 40 kg de 152,8 kg"),
+        ],
+    )
+    def test_tells_the_unit_of_a_product_that_is_not_counted(
+        self, locale: str, price: str, per_100: str, saving: str, note: str
+    ) -> None:
+        paper = a_paper([a_sheet_line()], locale=locale, **CONSUMER)
+        (line,) = paper.figures.lines
+        quoted = replace(line.quoted, quantity=D("137.5"), unit_price=euros("1.06"))
+        more = replace(quoted, unit_price=euros("105"), base_quantity=100, saving_share=D("0.00943"))
+        brought = SuppliedMaterial(material="x", name="X", quantity=D(40), unit="kg", needed=D("152.8"))
+        line = replace(line, unit=Unit.KILOGRAM, quoted=quoted, quantity_breaks=(more,), supplied=(brought,))
+
+        view = quotation_view(replace(paper, figures=replace(paper.figures, lines=(line,))))
+
+        (shown,) = view.lines
+        (other,) = shown.others
+        found = (shown.quoted.unit_price, other.unit_price, other.saving, shown.notes[0])
+        assert [each.replace("\xa0", " ").replace("\u202f", " ") for each in found[:3]] == [price, per_100, saving]
+        assert found[3].replace("\xa0", " ").endswith(note)
+        assert "piece" not in " ".join((*view.columns, *found)).lower()
+        assert shown.quoted.quantity.startswith("137")
+
+    def test_has_the_code_of_every_unit(self) -> None:
+        paper = a_paper([a_sheet_line()], **CONSUMER)
+        lines = tuple(replace(paper.figures.lines[0], unit=unit) for unit in Unit)
+        paper = replace(paper, figures=replace(paper.figures, lines=lines))
+
+        xml = in_all_forms(paper)["xml"]
+
+        found = re.findall(r'<cbc:BaseQuantity unitCode="(\w+)">', xml)
+        assert found == ["H87", "KGM", "LTR", "MTR", "MTK", "MTQ", "HUR"]  # UN/ECE Recommendation No. 20
+
+    def test_tells_what_of_a_unit_is_in_a_parcel(self) -> None:
+        paper = a_paper()
+        shipping = paper.figures.shipping
+        assert shipping is not None
+        parcels = tuple(replace(each, unit=Unit.KILOGRAM, quantity=D("12.5")) for each in shipping.parcels)
+        figures = replace(paper.figures, shipping=replace(shipping, parcels=parcels))
+
+        for form, text in in_all_forms(replace(paper, figures=figures)).items():
+            assert "1 × 12.5 kg of brick: 610 × 410 × 420 mm, 5.6 kg each" in text.replace("\xa0", " "), form
 
     def test_tells_account_and_vat_number_for_people_in_groups_and_for_programs_without(self) -> None:
         forms = in_all_forms(a_paper())

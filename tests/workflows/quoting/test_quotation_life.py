@@ -860,7 +860,7 @@ class TestItems:
         builders.register_shipping(furnished)
         shipping = {"service": "post", "zone": "home", "tax": "vat"}
 
-        with pytest.raises(InvalidValuesError, match="items are not shipped"):
+        with pytest.raises(InvalidValuesError, match="items and hours are not shipped"):
             furnished.quote(lines=[WORK], shipping=shipping)
 
         assert furnished.quote(

@@ -141,6 +141,30 @@ class TestByWeight:
             "lines/1/quantity_breaks/1: must be whole: pieces are not divided",
         ]
 
+    def test_of_hours_is_not_shipped_with_the_rest(self, selling: Owner) -> None:
+        builders.register_shipping(selling)
+        selling.put("products/hours", builders.product(unit="hour", bill_of_materials=[]))
+        shipping = {"service": "post", "zone": "home", "tax": "vat"}
+        hours, brick = of_flakes(product="hours"), of_flakes("2", product="brick")
+
+        shipped = selling.quote(lines=[hours, brick], shipping=shipping).figures.shipping
+
+        assert shipped is not None
+        assert {each.product for each in shipped.parcels} == {"brick"}
+        with pytest.raises(InvalidValuesError, match="items and hours are not shipped"):
+            selling.quote(lines=[hours], shipping=shipping)
+
+    def test_is_shipped_in_parts_of_its_unit(self, selling: Owner) -> None:
+        builders.register_shipping(selling)
+        bag = {"length_mm": "200", "width_mm": "140", "height_mm": "90"}
+        selling.put("products/flakes", builders.product(name="Flakes", unit="kg", operations=[], **bag))
+
+        quoted = selling.quote(lines=[of_flakes("2.5")], shipping={"service": "post", "zone": "home", "tax": "vat"})
+
+        assert quoted.figures.shipping is not None
+        assert sum((each.quantity or 0) * each.count for each in quoted.figures.shipping.parcels) == D("2.5")
+        assert reading.recompute(selling.workspace, quoted.id).agrees
+
 
 class TestSupplies:
     def test_of_more_than_is_needed_are_refused_with_what_is_needed(self, selling: Owner) -> None:
