@@ -602,7 +602,7 @@ def cost_sheet(workshop: Facts, batch: Costed, order: Sequence[str]) -> dict[str
             "rate": shown(batch.rates[resource], unit_decimals),
             "amount": money(per_batch[place], money_decimals),
             "amount_per_piece": money(per_piece[place], unit_decimals),
-            "share_of_full_cost": shown(amount / full_cost if full_cost else Fraction(0), SHARE_DECIMALS),
+            "share_of_full_cost": shown(amount / full_cost, SHARE_DECIMALS) if full_cost > 0 else None,
             "one_percent_adds_per_piece": money(in_units(one_percent, unit_decimals), unit_decimals),
         }
     return {

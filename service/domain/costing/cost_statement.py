@@ -34,7 +34,8 @@ class StatedLine:
         rate: what one unit costs, in the sheet's currency; for a share of a subtotal, the share.
         amount: for the whole batch, rounded so that the lines add up to the full cost.
         amount_per_piece: for a good piece, with four more decimals.
-        share_of_full_cost: amount ÷ full cost, 0.25 for a quarter.
+        share_of_full_cost: amount ÷ full cost, 0.25 for a quarter; null where the full cost is not above 0, of which
+            nothing is a share.
         one_percent_adds_per_piece: what one percent on the rate adds to the cost of a piece, overhead on it included.
     """
 
@@ -47,7 +48,7 @@ class StatedLine:
     rate: UnitRate
     amount: Money
     amount_per_piece: UnitAmount
-    share_of_full_cost: ShownShare
+    share_of_full_cost: ShownShare | None
     one_percent_adds_per_piece: UnitAmount
 
 
@@ -148,7 +149,9 @@ def for_people(statement: CostStatement) -> CostStatement:
             quantity=readable(line.quantity, _QUANTITY_DECIMALS),
             rate=readable(line.rate, _SHARE_DECIMALS if line.unit == currency else decimals + _MORE_DECIMALS),
             amount_per_piece=in_currency(amount, currency),
-            share_of_full_cost=readable(line.share_of_full_cost, _SHARE_DECIMALS),
+            share_of_full_cost=None
+            if line.share_of_full_cost is None
+            else readable(line.share_of_full_cost, _SHARE_DECIMALS),
         )
         for line, amount in zip(statement.lines, per_piece, strict=True)
     )
@@ -195,6 +198,6 @@ def _stated_lines(sheet: CostSheet) -> Iterator[StatedLine]:
             line,
             amount=amount,
             amount_per_piece=per_piece,
-            share_of_full_cost=line.amount / full_cost if full_cost else ZERO,
+            share_of_full_cost=line.amount / full_cost if full_cost > 0 else None,
             one_percent_adds_per_piece=line.effect_of_one_percent / sheet.quantity,
         )

@@ -9,8 +9,9 @@ from service.domain.costing.rate_table import is_optional
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.cost_classes import CostClass
 from service.domain.making.resources import ENTIRE_TOOL
-from service.domain.values.exact import readable
+from service.domain.values.exact import half_up, readable
 from service.domain.values.message import COMMON_PRACTICE, Message, PlausibilityWarning
+from service.domain.values.money import minor_unit_decimals
 from service.domain.values.references import part_in
 from service.domain.values.units import Unit
 
@@ -61,6 +62,23 @@ def pools_left_out(bill: BillOfResources, rated: Container[str]) -> Iterator[Pla
                 pool=name,
             )
             yield PlausibilityWarning(code="pool-left-out", product=bill.product, text=text, source=COMMON_PRACTICE)
+
+
+def pools_below_zero(sheet: CostSheet) -> Iterator[PlausibilityWarning]:
+    """A warning for each pool that is a share of a value below 0, such as material that the workshop is paid to take.
+
+    The pool then lowers the cost, as if the rent were less because gate fees are earned.
+    """
+    for line in sheet.lines:
+        if line.cost_class is CostClass.OVERHEAD and line.amount < 0:
+            text = Message(
+                "{pool} lowers this cost, because it is a share of a value that is below 0 here: {value} {currency}. "
+                "Spread it over hours, orders or setups instead.",
+                pool=line.name,
+                value=half_up(line.quantity, minor_unit_decimals(sheet.currency)),
+                currency=sheet.currency,
+            )
+            yield PlausibilityWarning(code="pool-below-zero", product=sheet.product, text=text, source=COMMON_PRACTICE)
 
 
 def zero_price(product: str | None, unit_price: Decimal, unit: Unit = Unit.PIECE) -> Iterator[PlausibilityWarning]:

@@ -1,19 +1,20 @@
 """How a cost sheet was computed: quantities, rates, amounts and sums, each with its formula."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from service.domain.costing.cost_sheet import CONVERSION, PRIME, CostedBatch, CostSheet, cost_sheet
 from service.domain.costing.cost_statement import CostStatement, StatedLine, Subtotal
 from service.domain.costing.rate_card import RateCard, components_of, sums_of
 from service.domain.costing.rates import Convert
+from service.domain.explaining.naming import naming
 from service.domain.explaining.traced_facts import with_traced_figures
 from service.domain.explaining.workbook import Section, Workbook
-from service.domain.making.bill_of_resources import BillOfResources, Step
+from service.domain.making.bill_of_resources import BillOfResources, ResourceLine, Step
 from service.domain.making.cost_classes import CostClass
 from service.domain.making.explosion import bill_of_resources
-from service.domain.making.overheads import Overhead
+from service.domain.making.overheads import Overhead, OverheadBase
 from service.domain.making.products import Catalogue
 from service.domain.values.errors import TooComplexError
 from service.domain.values.exact import ONE, ZERO, exactly
@@ -21,6 +22,7 @@ from service.domain.values.references import Registered, Thing, part_of
 from service.domain.values.shown import shown
 from service.domain.values.traced import Traced
 
+_SETUP = OverheadBase.SETUP.traits.unit
 MAX_FIGURES = 2_000
 """The most operations, issues of material and lines that are explained; nobody would read more."""
 
@@ -52,8 +54,9 @@ def cost_workings(
     Raises:
         TooComplexError: there are more than MAX_FIGURES operations, issues and lines.
     """
-    pieces, known = Traced(statement.quantity, label="good pieces in the batch"), with_traced_figures(catalogue)
+    pieces, known = Traced(statement.quantity, label=naming(statement.unit).batch), _traced_catalogue(catalogue)
     bill = bill_of_resources(statement.product, pieces, known, orders=Traced(orders, label="orders"))
+    bill = replace(bill, lines=tuple(map(_with_setups, bill.lines)))
     if len(bill.steps) + len(bill.issues) + len(bill.lines) > MAX_FIGURES:
         raise TooComplexError("operations, issues and lines in workings", MAX_FIGURES)
     gathered = _Gathered(Workbook(), statement, bill, known)
@@ -61,6 +64,19 @@ def cost_workings(
     gathered.costs(_traced_rates(card, bill), pools, convert, pieces)
     gathered.sums()
     return shown(CostWorkings, "", statement, sections=gathered.book.sections())
+
+
+def _traced_catalogue(catalogue: Catalogue) -> Catalogue:
+    """The facts with traced figures; those of a product are named by its unit."""
+    products = {
+        code: with_traced_figures(each, names=naming(each.unit).fields) for code, each in catalogue.products.items()
+    }
+    return replace(with_traced_figures(replace(catalogue, products={})), products=products)
+
+
+def _with_setups(line: ResourceLine) -> ResourceLine:
+    """Names the number of setups, which is counted and not computed."""
+    return replace(line, quantity=Traced(line.quantity, label="setups")) if line.unit == _SETUP else line
 
 
 def _traced_rates(card: RateCard, bill: BillOfResources) -> RateCard:
@@ -82,12 +98,13 @@ class _Gathered:
     def quantities(self) -> None:
         """Quantities of each product, pieces from the last operation backwards, then of each resource."""
         for code, pieces in self.bill.pieces_made.items():
-            self.book.section("Quantities", self.catalogue.products[code].name)
-            unit = self.catalogue.products[code].unit.value
-            self.book.note(pieces, "pieces to make", unit)
+            product = self.catalogue.products[code]
+            names, unit = naming(product.unit), product.unit.value
+            self.book.section("Quantities", product.name)
+            self.book.note(pieces, names.made, unit)
             steps = [step for step in self.bill.steps if step.product == code]
             for step in reversed(steps):
-                self.book.note(step.pieces_started, "pieces started", unit, step.operation)
+                self.book.note(step.pieces_started, names.started, unit, step.operation)
             for step in steps:
                 self._operation(step)
             self._issues(code)
@@ -114,6 +131,7 @@ class _Gathered:
         self.book.note(factor, "learning factor", "")
 
     def _issues(self, code: str) -> None:
+        contained = naming(self.catalogue.products[code].unit).contained
         for issue in self.bill.issues:
             if issue.product == code:
                 collection, item = Thing.of(issue.item)
@@ -122,7 +140,7 @@ class _Gathered:
                     name, unit = material.name, material.unit.value
                 else:
                     name, unit = self.catalogue.products[item].name, self.catalogue.products[item].unit.value
-                self.book.note(issue.in_good_pieces, "in good pieces", unit, name)
+                self.book.note(issue.in_good_pieces, contained, unit, name)
                 self.book.note(issue.issued, "issued", unit, name)
 
     def costs(self, card: RateCard, pools: Mapping[str, Overhead], convert: Convert, pieces: Decimal) -> None:
@@ -155,14 +173,13 @@ class _Gathered:
             self.book.note(line.quantity, "value of the base", sheet.currency, line.name)
             self.book.note(line.amount, "amount", sheet.currency, line.name, stated.amount.amount)
             both.append((stated, line.amount))
-        self.book.section("Cost of a piece")
+        names = naming(self.statement.unit)
+        self.book.section(names.cost)
         for stated, amount in both:
-            self.book.note(
-                amount / pieces, "amount a piece", sheet.currency, stated.name, stated.amount_per_piece.amount
-            )
+            self.book.note(amount / pieces, names.amount, sheet.currency, stated.name, stated.amount_per_piece.amount)
 
     def sums(self) -> None:
-        for title, is_batch in (("Sums of the batch", True), ("Sums of a piece", False)):
+        for title, is_batch in (("Sums of the batch", True), (naming(self.statement.unit).sums, False)):
             self.book.section(title)
             for name, subtotal, lines in _summed(self.statement):
                 amounts = [(line.amount if is_batch else line.amount_per_piece).amount for line in lines]

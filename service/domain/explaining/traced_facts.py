@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 from copy import copy
 from dataclasses import fields, is_dataclass
 from decimal import Decimal
+from types import MappingProxyType
 from typing import Any, TypeVar
 
 from service.domain.costing.rates import Convert
@@ -14,8 +15,12 @@ from service.domain.values.traced import Traced
 T = TypeVar("T")
 
 
-def with_traced_figures(value: T, label: str = "") -> T:
-    """A copy of facts or terms with every figure traced, labelled with the name of its field; not checked again."""
+def with_traced_figures(value: T, label: str = "", names: Mapping[str, str] = MappingProxyType({})) -> T:
+    """A copy of facts or terms with every figure traced, labelled with the name of its field; not checked again.
+
+    Args:
+        names: labels for some fields in place of their names.
+    """
     made: Any = value
     match made:
         case Traced() | bool() | str() | None:
@@ -25,13 +30,14 @@ def with_traced_figures(value: T, label: str = "") -> T:
         case Money():
             made = in_currency(Traced(made.amount, label=label), made.currency)
         case tuple():
-            made = tuple(with_traced_figures(each, label) for each in made)
+            made = tuple(with_traced_figures(each, label, names) for each in made)
         case Mapping():
-            made = {key: with_traced_figures(each, label) for key, each in made.items()}
+            made = {key: with_traced_figures(each, label, names) for key, each in made.items()}
         case _ if is_dataclass(made):
             made = copy(made)
             for field in fields(made):
-                object.__setattr__(made, field.name, with_traced_figures(getattr(made, field.name), field.name))
+                label = names.get(field.name, field.name)
+                object.__setattr__(made, field.name, with_traced_figures(getattr(made, field.name), label, names))
     found: T = made
     return found
 

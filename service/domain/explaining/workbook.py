@@ -222,7 +222,7 @@ LABELS = {
     "warm_up_minutes": "warm-up minutes",
     "cycle_minutes": "minutes a cycle",
     "pieces_per_cycle": "pieces a cycle",
-    "units_per_hour": "units an hour",
+    "units_per_hour": "throughput an hour",
     "yield_share": "yield",
     "load_factor": "load factor",
     "band_shares": "share of the band",

@@ -4,8 +4,9 @@ It is the bill of resources laid out by product and step. Nothing of it depends 
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
+from typing import NamedTuple
 
 from service.domain.making.bill_of_resources import BillOfResources, MaterialIssue, Step
 from service.domain.making.explosion import warm_ups
@@ -24,6 +25,7 @@ class Drawn:
         name: what the workshop calls it.
         unit: of the quantity.
         operation: the operation it enters or leaves at; empty for a product without operations.
+        made_of: the name of the material that it came from, if that is another.
     """
 
     item: str
@@ -31,6 +33,7 @@ class Drawn:
     unit: Unit
     operation: str
     quantity: Decimal
+    made_of: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,6 +102,7 @@ class JobPart:
         pieces: good pieces, or units of it, wanted.
         fetched: what is drawn from stock for it, in the order of its bill of materials.
         returned: what comes back to be ground up, by operation and material.
+        wasted: what has to be disposed of, by operation and material.
     """
 
     product: str
@@ -107,6 +111,7 @@ class JobPart:
     unit: Unit
     fetched: tuple[Drawn, ...]
     returned: tuple[Drawn, ...]
+    wasted: tuple[Drawn, ...]
     steps: tuple[JobStep, ...]
 
 
@@ -138,18 +143,23 @@ def _part(code: str, bill: BillOfResources, catalogue: Catalogue) -> JobPart:
     product = catalogue.products[code]
     issues = [each for each in bill.issues if each.product == code]
     steps = [each for each in bill.steps if each.product == code]
-    returned: dict[tuple[str, str], Decimal] = {}
+    returned, wasted = dict[_Left, Decimal](), dict[_Left, Decimal]()
     for line, issue in zip(product.bill_of_materials, issues, strict=True):
+        again = issue.item if line.reclaimed_as is None else f"materials/{line.reclaimed_as}"
         for operation, lost in _lost(line, issue, steps):
-            key = operation, issue.item if line.reclaimed_as is None else f"materials/{line.reclaimed_as}"
-            returned[key] = returned.get(key, ZERO) + lost * line.reclaim_share
+            for found, left, share in (
+                (returned, _Left(operation, again, issue.item), line.reclaim_share),
+                (wasted, _Left(operation, issue.item, issue.item), line.disposed_share),
+            ):
+                found[left] = found.get(left, ZERO) + lost * share
     return JobPart(
         product=code,
         name=product.name,
         pieces=bill.pieces_made[code],
         unit=product.unit,
         fetched=tuple(_drawn(each.item, each.operation, each.issued, catalogue) for each in issues if each.issued),
-        returned=tuple(_drawn(item, where, lost, catalogue) for (where, item), lost in returned.items() if lost),
+        returned=tuple(_left(each, quantity, catalogue) for each, quantity in returned.items() if quantity),
+        wasted=tuple(_left(each, quantity, catalogue) for each, quantity in wasted.items() if quantity),
         steps=tuple(map(_step, steps, product.operations, [catalogue] * len(steps))),
     )
 
@@ -165,6 +175,21 @@ def _lost(line: BillLine, issue: MaterialIssue, steps: list[Step]) -> Iterator[t
     yield issue.operation, issue.issued - in_started
     for step in steps[entered:]:
         yield step.operation, line.quantity_per_piece * (step.pieces_started - step.pieces_good)
+
+
+class _Left(NamedTuple):
+    """Where something is left over, as what, and of what it is made."""
+
+    operation: str
+    item: str
+    made_of: str
+
+
+def _left(left: _Left, quantity: Decimal, catalogue: Catalogue) -> Drawn:
+    drawn = _drawn(left.item, left.operation, quantity, catalogue)
+    if left.item == left.made_of:
+        return drawn
+    return replace(drawn, made_of=_drawn(left.made_of, left.operation, quantity, catalogue).name)
 
 
 def _drawn(item: str, operation: str, quantity: Decimal, catalogue: Catalogue) -> Drawn:

@@ -7,7 +7,6 @@ from typing import Annotated
 
 from service.domain.making.cost_classes import CostClass
 from service.domain.making.overheads import Overhead
-from service.domain.making.working_week import WORKING_WEEK, Weekdays
 from service.domain.safety.machines import HEATED_KINDS, MachineKind
 from service.domain.safety.polymers import Polymer
 from service.domain.values.declared import (
@@ -32,6 +31,23 @@ RECLAIMED = "reclaimed"
 DISPOSED = "disposed"
 """The part of a material for what is lost and has to be got rid of."""
 ENTIRE_TOOL = "entire"
+
+
+class Weekday(StrEnum):
+    """A day of the week, as ISO 8601 counts them from Monday."""
+
+    MONDAY = "monday"
+    TUESDAY = "tuesday"
+    WEDNESDAY = "wednesday"
+    THURSDAY = "thursday"
+    FRIDAY = "friday"
+    SATURDAY = "saturday"
+    SUNDAY = "sunday"
+
+
+WORKING_WEEK = (Weekday.MONDAY, Weekday.TUESDAY, Weekday.WEDNESDAY, Weekday.THURSDAY, Weekday.FRIDAY)
+Weekdays = Annotated[tuple[Weekday, ...], Length(at_least=1, at_most=7), Distinct()]
+"""The days of the week that are worked."""
 
 
 class MaterialUse(StrEnum):

@@ -10,6 +10,7 @@ from service.domain.safety.polymers import THERMAL_DATA, Figure, Polymer
 from service.domain.safety.workplace import workplace_cautions
 from service.domain.values.exact import ZERO, plain
 from service.domain.values.message import Message
+from service.domain.values.units import Unit
 
 ONE_PERSON_LIMIT_KG = Decimal(25)
 """The largest mass of the guidance in HSE, INDG143 (rev4), 2020; the reference mass of ISO 11228-1 (from memory)."""
@@ -123,6 +124,7 @@ def cautions(
     piece_mass_kg: Decimal | None,
     machines: Iterable[WorkingMachine] = (),
     plastics: Iterable[str] = (),
+    unit: Unit = Unit.PIECE,
 ) -> tuple[Caution, ...]:
     """Every caution once, with all that it concerns: for the work, the piece and its uses, the worst of each first.
 
@@ -130,15 +132,18 @@ def cautions(
     use. Source: each caution names its own.
 
     Args:
+        piece_mass_kg: of the heaviest piece, or of one unit of a product that is not counted in pieces.
         plastics: the names of the materials in store that hold a polymer.
+        unit: of that mass.
     """
+    what = _PIECE if unit is Unit.PIECE else Message("One {unit} weighs", unit=unit.sign)
     work = sorted(set(heated), key=_order)
     declared = frozenset(declared_uses)
     uses = [use for use in DeclaredUse if use in declared]
     running = sorted(set(machines), key=lambda each: (each.machine, each.where, each.kind or ""))
     of_place = workplace_cautions(running, plastics)
     of_work = (*_of_machines(running), *_of_polymers(work), *_of_heat(work), *of_place)
-    found = (*of_work, *_of_mass(piece_mass_kg), *_of_uses(uses))
+    found = (*of_work, *_of_mass(piece_mass_kg, what), *_of_uses(uses))
     return tuple(sorted(found, key=lambda caution: WORST_FIRST.index(caution.code)))
 
 
@@ -147,7 +152,7 @@ def shipping_cautions(
 ) -> tuple[Caution, ...]:
     """The cautions for the heaviest parcel that is lifted and the heaviest loaded pallet, with packaging."""
     heaviest_kg, pallet_kg = max(parcel_masses_kg, default=None), max(pallet_masses_kg, default=None)
-    return (*_of_mass(heaviest_kg, "parcel-too-heavy-for-one-person", _PARCEL), *_of_pallets(pallet_kg))
+    return (*_of_mass(heaviest_kg, _PARCEL, "parcel-too-heavy-for-one-person"), *_of_pallets(pallet_kg))
 
 
 def _of_pallets(mass_kg: Decimal | None) -> Iterator[Caution]:
@@ -217,9 +222,7 @@ def _exceeded_limit(item: HeatedPolymer, code: str) -> Figure | None:
     return Figure(value=usual.high, source=usual.source) if usual.high < temperature_c and not decomposes else None
 
 
-def _of_mass(
-    mass_kg: Decimal | None, code: str = "too-heavy-for-one-person", what: Message = _PIECE
-) -> Iterator[Caution]:
+def _of_mass(mass_kg: Decimal | None, what: Message, code: str = "too-heavy-for-one-person") -> Iterator[Caution]:
     if mass_kg is not None and mass_kg > ONE_PERSON_LIMIT_KG:
         yield Caution(
             code=code,

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 
-from service.domain.making.working_week import WORKING_WEEK, Weekday
+from service.domain.making.resources import WORKING_WEEK, Weekday
 from service.domain.scheduling.working_time import Shift
 from service.domain.values.exact import MINUTES_PER_HOUR, ONE, exactly, snapped
 

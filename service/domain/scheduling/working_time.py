@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 from typing import NamedTuple
 
-from service.domain.making.working_week import Weekday
+from service.domain.making.resources import Weekday
 from service.domain.values.declared import Line, Name, declared
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.exact import MINUTES_PER_HOUR, ONE, ZERO, exactly, snapped

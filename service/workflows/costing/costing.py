@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 
 from service.domain.costing.cost_sheet import CostSheet, cost_sheet
 from service.domain.costing.errors import MissingRate, MissingRatesError
-from service.domain.costing.free_of_charge import pools_left_out, zero_lines
+from service.domain.costing.free_of_charge import pools_below_zero, pools_left_out, zero_lines
 from service.domain.costing.rate_card import DatedRate, RateCard, rate_problems, unit_rates
 from service.domain.currency.exchange_rates import DayRates
 from service.domain.making.bill_of_resources import BillOfResources
@@ -118,7 +118,7 @@ class Costing:
     def warnings(self, bill: BillOfResources, sheet: CostSheet) -> tuple[PlausibilityWarning, ...]:
         """What looks implausible about the product of a bill, and about its cost."""
         left_out = pools_left_out(bill, self.card.rates)
-        return (*warnings(bill, self.surroundings.catalogue), *zero_lines(sheet), *left_out)
+        return (*warnings(bill, self.surroundings.catalogue), *zero_lines(sheet), *pools_below_zero(sheet), *left_out)
 
     def in_force(self, resources: Iterable[str]) -> list[tuple[DatedRate, Any]]:
         """The stored rates of these resources in force on the date, what-if terms left out."""

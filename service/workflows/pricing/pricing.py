@@ -131,7 +131,7 @@ def priced(workspace: Workspace, costing: Costing, question: PriceQuestion) -> P
         exchange_rates=costing.exchange.used.stated(),
         warnings=(
             *sheet_warnings(workspace, costing, bill, sheet),
-            *zero_price(sheet.product, found.gross_price),
+            *zero_price(sheet.product, found.gross_price, sheet.unit),
             *tax_warnings(workspace, costing, [question.route.tax] if question.route.tax else (), sheet.product),
         ),
         cautions=(*costing.cautions(bill), *(way.estimate.cautions if way.estimate else ())),

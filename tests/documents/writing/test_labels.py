@@ -13,24 +13,36 @@ from babel.messages.pofile import read_po
 from service.documents.quoting import quotation_view
 from service.documents.writing import labels
 from service.documents.writing.labels import CATALOGUES, LANGUAGES, labels_for
+from service.domain.costing.free_of_charge import pools_below_zero, zero_price
 from service.domain.costing.hours_stated_twice import hours_stated_twice
 from service.domain.costing.rate_card import DatedRate
-from service.domain.costing.rates import LabourRate, MachineRate
+from service.domain.costing.rates import LabourRate, MachineRate, MaterialRate
 from service.domain.making.explosion import bill_of_resources
-from service.domain.making.plausibility import warnings
+from service.domain.making.plausibility import cautions_of, warnings
 from service.domain.making.resources import LabourGrade
 from service.domain.month.absorption import more_than_paid
 from service.domain.month.fixed_costs import Absorption
 from service.domain.month.verdict import time_not_known
 from service.domain.safety import hazards
-from service.domain.safety.cautions import Concern, DeclaredUse
+from service.domain.safety.cautions import Caution, Concern, DeclaredUse
 from service.domain.safety.hazards import HeatedPolymer
 from service.domain.safety.machines import MachineKind, WorkingMachine
 from service.domain.safety.polymers import Polymer
 from service.domain.scheduling.plan_load import Load
-from service.domain.values.message import Fact, Message, RateWarning
+from service.domain.values.message import Fact, Message, PlausibilityWarning, RateWarning
 from service.domain.values.units import Unit
-from tests.domain.examples import TODAY, a_catalogue, a_machine, a_product, an_operation, bench_work, terms_of
+from tests.domain.examples import (
+    TODAY,
+    a_catalogue,
+    a_machine,
+    a_product,
+    a_shop,
+    an_operation,
+    an_overhead,
+    bench_work,
+    euros,
+    terms_of,
+)
 from tests.support import builders
 
 CUSTOMERS_PAPERS = Path(quotation_view.__file__).parent
@@ -82,7 +94,26 @@ def told_of_everything() -> set[str]:
     assert len(wrong) == 5
     at_odds = told_of_a_month()
     assert len(at_odds) == 4
-    return {template for each in (*found, *wrong, *at_odds) for template in templates(each.text)}
+    return {template for each in (*found, *wrong, *at_odds, *told_of_units()) for template in templates(each.text)}
+
+
+def told_of_units() -> list[PlausibilityWarning | Caution]:
+    """Every warning and caution of products that are not counted in pieces."""
+    heated = an_operation(cycle_minutes="0", units_per_hour="9999", processing_temperature_c="200", yield_share="1")
+    solid = {"length_mm": "100", "width_mm": "100", "height_mm": "100"}
+    products = [
+        a_product(unit="m", mass_kg="30", operations=[heated], **solid),
+        a_product(unit="m", mass_kg="0.001", operations=[heated], **solid),
+        a_product(unit="hour", bill_of_materials=[], operations=[bench_work(cycle_minutes="0")]),
+    ]
+    pools = {"care": an_overhead("piece"), "buying": an_overhead("direct_material_value")}
+    terms = {"materials/hdpe": MaterialRate(price=euros("-1"))}
+    shop = a_shop(*products, overheads=pools, terms=terms)
+    bills = [shop.bill(10, code) for code in shop.catalogue.products]
+    wrong = [each for bill in bills for each in warnings(bill, shop.catalogue)]
+    found = [*wrong, *pools_below_zero(shop.sheet(10)), *zero_price("sheet", Decimal(0), Unit.HOUR)]
+    assert len({each.text.template for each in found}) == 10
+    return [*found, *cautions_of(bills, shop.catalogue)]
 
 
 def told_of_a_month() -> list[RateWarning]:

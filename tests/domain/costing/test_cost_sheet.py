@@ -6,7 +6,7 @@ from decimal import Decimal
 import pytest
 
 from service.domain.costing.cost_sheet import CostSheet, cost_sheet
-from service.domain.costing.cost_statement import cost_statement
+from service.domain.costing.cost_statement import cost_statement, for_people
 from service.domain.costing.errors import MissingRatesError
 from service.domain.costing.rates import OverheadRate, TariffRate, ToolRate
 from service.domain.making.resources import STANDING, Tool
@@ -169,8 +169,16 @@ class TestShown:
 
         assert cost_statement(shop.sheet(1), rates_valid_from={}).lines[0].share_of_full_cost == 1
         nothing = cost_statement(replace(shop, terms=free).sheet(1), rates_valid_from={})
-        assert nothing.lines[0].share_of_full_cost == 0
+        assert nothing.lines[0].share_of_full_cost is None
         assert nothing.subtotals.full_cost.per_batch == euros("0.00")
+
+    def test_nothing_is_a_share_of_a_full_cost_below_0(self) -> None:
+        paid = {"materials/hdpe": terms_of(type(AT_ONE["materials/hdpe"]), builders.material_rate("-0.25"))}
+
+        stated = for_people(cost_statement(replace(of_material("3"), terms=paid).sheet(1), rates_valid_from={}))
+
+        assert [(line.amount, line.share_of_full_cost) for line in stated.lines] == [(euros("-0.75"), None)]
+        assert stated.subtotals.full_cost.per_piece == euros("-0.750")
 
     def test_a_unit_cost_at_a_tie_is_rounded_up_wherever_it_is_shown(self) -> None:
         """Three lines of 17/6 of a unit in the last place add up to 8.5 units, shown as 9."""

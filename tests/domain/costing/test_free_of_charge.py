@@ -4,8 +4,10 @@ from decimal import Decimal
 
 import pytest
 
-from service.domain.costing.free_of_charge import zero_lines, zero_price
+from service.domain.costing.free_of_charge import pools_below_zero, zero_lines, zero_price
 from service.domain.costing.rates import MaterialRate, OverheadRate, TariffRate
+from service.domain.values.message import PlausibilityWarning
+from service.domain.values.units import Unit
 from tests.domain.examples import a_line, a_product, a_shop, an_overhead, terms_of
 from tests.support import builders
 
@@ -45,3 +47,39 @@ class TestALine:
 @pytest.mark.parametrize(("price", "found"), [("0", ["zero-price"]), ("0.00", ["zero-price"]), ("0.01", [])])
 def test_a_price_of_0_brings_a_warning(price: str, found: list[str]) -> None:
     assert [warning.code for warning in zero_price("sheet", Decimal(price))] == found
+
+
+@pytest.mark.parametrize(
+    ("unit", "of_one"), [(Unit.PIECE, "A piece"), (Unit.CUBIC_METRE, "One m³"), (Unit.HOUR, "One hour")]
+)
+def test_a_price_of_0_is_told_of_one_unit(unit: Unit, of_one: str) -> None:
+    (warning,) = zero_price("sheet", Decimal(0), unit)
+
+    assert warning.text.startswith(f"{of_one} is priced at 0. ")
+
+
+class TestAPoolOnAValue:
+    """A fifth of the value of a kilogram of flakes that the workshop is paid 0.50 to take, or pays for."""
+
+    @staticmethod
+    def told(price: str, base: str = "direct_material_value") -> list[PlausibilityWarning]:
+        product = a_product(bill_of_materials=[a_line(quantity_per_piece="1")], operations=[])
+        rates = {
+            "materials/hdpe": terms_of(MaterialRate, builders.material_rate(price)),
+            "overheads/admin": terms_of(OverheadRate, builders.overhead_rate("20", "100")),
+        }
+        pools = {"admin": an_overhead(base, name="Buying")}
+        return list(pools_below_zero(a_shop(product, terms=rates, overheads=pools).sheet(10)))
+
+    def test_below_0_brings_a_warning_with_the_value_and_the_remedy(self) -> None:
+        (warning,) = self.told("-0.50")
+
+        assert (warning.code, warning.product) == ("pool-below-zero", "sheet")
+        assert warning.text == (
+            "Buying lowers this cost, because it is a share of a value that is below 0 here: -5.00 EUR. Spread it over "
+            "hours, orders or setups instead."
+        )
+
+    def test_above_0_or_on_a_quantity_brings_none(self) -> None:
+        assert self.told("0.50") == []
+        assert self.told("-0.50", "piece") == []

@@ -19,7 +19,7 @@ from service.domain.making.learning import LearningCurve, LearningModel
 from service.domain.values.errors import TooComplexError
 from service.domain.values.money import Money
 from service.domain.values.traced import Traced
-from tests.domain.examples import TODAY, Shop, a_line, a_product, a_shop, an_operation
+from tests.domain.examples import TODAY, Shop, a_line, a_product, a_shop, an_operation, an_overhead, euros
 from tests.domain.explaining.calculator import calculated
 from tests.domain.strategies import batches, shops, tried
 
@@ -128,6 +128,34 @@ class TestAWorkingReads:
         assert found["Sheet press"].formula == "(Σ {machine minutes}) ÷ 60"
         assert found["Sheet press"].with_figures == "(420 + 420) ÷ 60"
         assert found["Grid, day"].formula == "Σ ({electricity in kWh} × {share of the band})"
+
+    def test_the_quantity_of_what_is_not_counted_in_pieces_and_its_throughput(self) -> None:
+        """A sheet of 3 kg of flakes; flakes are shredded at 20 kg an hour."""
+        line = a_line(process_loss_share="0.1", reclaim_share="0.25")
+        shredding = an_operation(name="shredding", cycle_minutes="0", units_per_hour="20", yield_share="0.8")
+        flakes = a_product(name="Flakes", unit="kg", bill_of_materials=[line], operations=[shredding])
+        whole = a_product(bill_of_materials=[a_line(product="part-1", quantity_per_piece="3")], operations=[])
+        waste = {"materials/hdpe": MaterialRate(price=euros("-0.1"), disposal_cost=euros("0.2"))}
+        found = {(each.of, each.name): each for each in all_of(workings_of(a_shop(whole, flakes, terms=waste), 10))}
+
+        assert found["Flakes", "issued"].formula == "{quantity a piece} × {good pieces in the batch}"
+        assert found["shredding", "quantity started"].formula == "{issued} ÷ {yield}"
+        assert found["shredding", "run minutes"].formula == "{quantity started} ÷ {throughput an hour} × 60"
+        assert found["HDPE flakes", "in the good quantity"].formula == "{quantity per kg} × {issued}"
+        disposed = found["HDPE flakes, disposal of waste", "amount"]
+        assert (disposed.formula, disposed.result > 0) == ("{quantity} × {disposal cost}", True)
+
+    def test_orders_and_setups_and_the_sums_of_a_kilogram(self) -> None:
+        flakes = a_product(unit="kg", bill_of_materials=[a_line()], operations=[an_operation(pieces_per_cycle="2.5")])
+        shop = a_shop(flakes, overheads={"desk": an_overhead("order", name="Desk"), "fit": an_overhead("setup")})
+        workings = workings_of(shop, 10)
+        found = {(each.of, each.name): each.formula for each in all_of(workings)}
+
+        assert found["Desk", "amount"] == "{orders} × {overhead}"
+        assert "{setups} × {overhead}" in found.values()
+        assert found["pressing", "cycles"] == "⌈{quantity of the batch} ÷ {quantity a cycle}⌉ ÷ {yield}"
+        assert found["Desk", "amount per kg"] == "{amount} ÷ {quantity of the batch}"
+        assert [each.title for each in workings.sections][-3:] == ["Cost per kg", "Sums of the batch", "Sums per kg"]
 
     def test_materials_of_a_sub_assembly_beside_the_pieces_issued_of_it(self) -> None:
         part = a_product(name="Panel")

@@ -9,10 +9,20 @@ from hypothesis import strategies as st
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.job_sheet import JobPart, JobSheet, job_sheet
 from service.domain.making.products import Catalogue, Product
-from service.domain.making.resources import RECLAIMED
+from service.domain.making.resources import DISPOSED, RECLAIMED
 from service.domain.values.exact import ZERO
-from service.domain.values.references import WHOLE, part_in
-from tests.domain.examples import D, a_bare_machine, a_catalogue, a_line, a_machine, a_product, an_operation, bench_work
+from service.domain.values.references import part_in
+from tests.domain.examples import (
+    D,
+    a_bare_machine,
+    a_catalogue,
+    a_line,
+    a_machine,
+    a_material,
+    a_product,
+    an_operation,
+    bench_work,
+)
 from tests.domain.strategies import catalogues, tried
 
 ROUNDING = 10**25
@@ -27,7 +37,7 @@ def sheet_of(*products: Product, quantity: int = 100, **changes: object) -> JobS
 def drawn(part: JobPart) -> dict[str, list[tuple[str, str, Decimal]]]:
     return {
         name: [(each.operation, each.item, each.quantity) for each in getattr(part, name)]
-        for name in ("fetched", "returned")
+        for name in ("fetched", "returned", "wasted")
     }
 
 
@@ -45,8 +55,31 @@ class TestASheet:
         assert drawn(part) == {
             "fetched": [("mixing", "materials/hdpe", D(630))],
             "returned": [("mixing", "materials/hdpe", D(190)), ("pressing", "materials/hdpe", D(25))],
+            "wasted": [("mixing", "materials/hdpe", D(190)), ("pressing", "materials/hdpe", D(25))],
         }
         assert [(each.pieces_started, each.pieces_good) for each in part.steps] == [(250, 125), (125, 100)]
+
+    def test_says_what_it_is_ground_up_to_and_how_much_is_waste(self) -> None:
+        """Of 8 kg lost by both materials half becomes a blend, a quarter is waste, and a quarter dries away."""
+        lines = [
+            a_line(
+                material=code, quantity_per_batch="8", reclaim_share="0.5", reclaimed_as=blend, disposal_share="0.25"
+            )
+            for code, blend in (("hdpe", "blend"), ("green", "blend"), ("blend", None))
+        ]
+        names = {"hdpe": "HDPE", "green": "Green HDPE", "blend": "Blend"}
+        materials = {code: a_material(name=name) for code, name in names.items()}
+
+        (part,) = sheet_of(a_product(bill_of_materials=lines, operations=[]), materials=materials).parts
+
+        assert [(each.item, each.name, each.made_of, each.quantity) for each in part.returned] == [
+            ("materials/blend", "Blend", "HDPE", 4),
+            ("materials/blend", "Blend", "Green HDPE", 4),
+            ("materials/blend", "Blend", "", 4),
+        ]
+        assert [(each.name, each.made_of, each.quantity) for each in part.wasted] == [
+            (name, "", 2) for name in names.values()
+        ]
 
     def test_names_machine_mould_people_and_each_warm_up(self) -> None:
         """50 cycles of two pieces take 500 min with 20 of set-up 520, the third shift of 240."""
@@ -84,7 +117,7 @@ class TestASheet:
         sheet = sheet_of(whole, a_product(name="Foot", bill_of_materials=[a_line(reclaim_share="1")], operations=[]))
 
         assert [(part.product, part.pieces) for part in sheet.parts] == [("part-1", 200), ("sheet", 100)]
-        assert drawn(sheet.parts[1]) == {"fetched": [("", "products/part-1", D(200))], "returned": []}
+        assert drawn(sheet.parts[1]) == {"fetched": [("", "products/part-1", D(200))], "returned": [], "wasted": []}
         assert [(each.name, each.unit) for each in sheet.parts[1].fetched] == [("Foot", "piece")]
         assert drawn(sheet.parts[0])["returned"] == []
 
@@ -106,15 +139,12 @@ def test_its_quantities_are_those_of_the_bill(catalogue: Catalogue, quantity: in
 
     found: dict[str, Fraction] = {}
     for part in sheet.parts:
-        for each in (*part.fetched, *part.returned):
-            if each.item.startswith("materials/"):
-                name = each.item if each in part.fetched else f"{each.item}#{RECLAIMED}"
-                found[name] = found.get(name, Fraction(0)) + Fraction(each.quantity)
-    expected = {
-        line.resource: line.quantity
-        for line in bill.lines
-        if line.resource.startswith("materials/") and part_in(line.resource) in (WHOLE, RECLAIMED)
-    }
+        for drawn, mark in ((part.fetched, ""), (part.returned, f"#{RECLAIMED}"), (part.wasted, f"#{DISPOSED}")):
+            for each in drawn:
+                if each.item.startswith("materials/"):
+                    name = each.item + mark
+                    found[name] = found.get(name, Fraction(0)) + Fraction(each.quantity)
+    expected = {line.resource: line.quantity for line in bill.lines if line.resource.startswith("materials/")}
     assert found.keys() >= expected.keys()
     issued = sum(amount for name, amount in found.items() if not part_in(name))
     for name, amount in found.items():

@@ -20,6 +20,7 @@ from tests.domain.examples import (
     a_material,
     a_product,
     an_operation,
+    an_overhead,
     bench_work,
 )
 
@@ -69,17 +70,93 @@ class TestAYieldOf1:
         assert warned(whole, a_product(operations=[timed()]))["no-scrap"].product == "part-1"
 
 
+class TestUnits:
+    """Products by the kilogram, the metre and the hour are judged by one unit, and sentences name it."""
+
+    @staticmethod
+    def by(unit: str, line: Any = None, **changes: Any) -> Product:
+        return a_product(
+            **{"unit": unit, "bill_of_materials": [line or a_line()], "operations": [timed(**SCRAP)], **changes}
+        )
+
+    def test_a_kilogram_of_a_kilogram_brings_no_warning(self) -> None:
+        assert warned(self.by("kg")) == {}
+
+    @pytest.mark.parametrize(
+        ("quantity", "code", "told"),
+        [
+            ("0.9", "mass-above-materials", "One kg weighs 1 kg, but its bill of materials adds up to 0.9 kg."),
+            ("1.3", "mass-below-materials", "One kg weighs 1 kg, but its bill of materials puts 1.3 kg into it."),
+        ],
+    )
+    def test_of_more_or_less_is_told_as_such(self, quantity: str, code: str, told: str) -> None:
+        assert warned(self.by("kg", a_line(quantity_per_piece=quantity)))[code].text.startswith(told)
+
+    def test_of_the_customer_s_own_plastic_needs_no_bill_of_materials(self) -> None:
+        assert warned(self.by("kg", bill_of_materials=[])) == {}
+        assert set(warned(self.by("m", mass_kg="2", bill_of_materials=[]))) == {"mass-above-materials"}
+
+    def test_by_weight_counts_as_a_part(self) -> None:
+        plate = a_plate(a_line(product="part-1", quantity_per_piece="2"), mass="2.1")
+
+        assert "adds up to 2 kg" in warned(plate, self.by("kg"))["mass-above-materials"].text
+
+    def test_without_measures_of_their_own_are_not_judged_by_those_of_a_sack(self) -> None:
+        sides = dict.fromkeys(SIDES, "600")
+
+        assert warned(self.by("kg", **sides)) == {}
+        assert warned(self.by("hour", mass_kg="1", **sides)) == {}
+        assert warned(self.by("m", mass_kg="1", **sides))["mass-below-measures"].text.startswith("One m weighs 1 kg, ")
+        heavy = self.by("m2", a_line(quantity_per_piece="999"), mass_kg="999", **sides)
+        assert warned(heavy)["mass-above-measures"].text.startswith("One m² weighs 999 kg, but a solid block")
+
+    def test_that_lose_nothing_at_all_are_implausible(self) -> None:
+        steps = [timed()]
+
+        found = warned(self.by("kg", operations=steps))
+
+        assert found["no-scrap"].text.startswith("Every step has a yield of 1 and no material has a process_loss_share")
+        assert warned(self.by("kg", a_line(process_loss_share="0.02"), operations=steps)) == {}
+        assert warned(self.by("hour", operations=steps)) == {}
+
+    @pytest.mark.parametrize(("unit", "named"), [("kg", "kg"), ("hour", "hour"), ("m3", "m³")])
+    def test_bear_a_pool_on_pieces_as_a_piece_does(self, unit: str, named: str) -> None:
+        pools = {"care": an_overhead("piece", name="Care"), "rent": an_overhead()}
+
+        found = warned(self.by(unit, name="Mix"), overheads=pools)
+
+        assert set(found) == {"pool-on-units"}
+        assert found["pool-on-units"].text == (
+            f"'Care' is spread over pieces, and each {named} of Mix bears as much of it as a piece of anything else. "
+            "Spread it over hours or orders, or name the products that it bears on."
+        )
+
+    def test_do_not_bear_a_pool_of_other_products(self) -> None:
+        brick, pools = a_plate(), {"care": an_overhead("piece", products=["part-1"])}
+
+        assert warned(self.by("kg"), brick, overheads=pools) == {}
+        assert warned(brick, overheads={"care": an_overhead("piece")}) == {}
+
+    def test_as_a_caution_name_the_unit_that_is_heavy(self) -> None:
+        catalogue = a_catalogue(self.by("m", mass_kg="30"), self.by("kg"))
+        bills = [bill_of_resources(code, 1, catalogue) for code in ("sheet", "part-1")]
+
+        (heavy,) = [each for each in cautions_of(bills, catalogue) if each.code == "too-heavy-for-one-person"]
+
+        assert heavy.text.startswith("One m weighs 30 kg, ")
+
+
 class TestTime:
     def test_of_0_for_an_operation_is_implausible(self) -> None:
         warning = warned(a_product(operations=[timed(cycle_minutes="0", **SCRAP)]))["no-time"]
 
         assert warning.text == (
-            "'trimming' takes no time, so neither labour nor a machine is costed for it. Give its cycle_minutes, "
-            "or setup_minutes for what is done once a batch."
+            "'trimming' takes no time, so neither labour nor a machine is costed for it. Give its cycle_minutes "
+            "or units_per_hour, or setup_minutes for what is done once a batch."
         )
         assert warning.product == "sheet"
 
-    @pytest.mark.parametrize("time", ["setup_minutes", "warm_up_minutes", "cycle_minutes"])
+    @pytest.mark.parametrize("time", ["setup_minutes", "warm_up_minutes", "cycle_minutes", "units_per_hour"])
     def test_of_any_kind_is_enough(self, time: str) -> None:
         pressed = a_pressing(**{"cycle_minutes": "0", "processing_temperature_c": None, time: "1"})
 
@@ -114,8 +191,8 @@ class TestLabour:
 
         assert set(found) == {"no-labour-time"}
         assert found["no-labour-time"].text == (
-            "'trimming' names Operator, but the labour costs nothing, because a piece takes no time. Give "
-            "cycle_minutes, or setup_crew for who sets it up."
+            "'trimming' names Operator, but the labour costs nothing, because its run takes no time. Give "
+            "cycle_minutes or units_per_hour, or setup_crew for who sets it up."
         )
 
     def test_that_nobody_names_where_no_machine_works_is_warned_of(self) -> None:
@@ -125,7 +202,7 @@ class TestLabour:
         assert found["nobody-works"].product == "sheet"
         assert found["nobody-works"].text == (
             "'trimming' takes time, but costs nothing, because it names neither labour nor a machine. Name who does "
-            "it, with attendance, unless the pieces only wait there."
+            "it, with attendance, unless the work only waits there."
         )
 
     def test_that_nobody_names_is_not_missed_where_a_machine_works(self) -> None:
@@ -328,6 +405,34 @@ class TestElectricity:
         whole = a_product(bill_of_materials=[a_line(product="part-1")], operations=[a_pressing(cycle_minutes="0.01")])
 
         assert warned(whole, a_plate(mass=None)) == {}
+
+    def test_of_a_product_has_to_melt_the_flakes_that_the_workshop_makes_itself(self) -> None:
+        """0.8 kg of HDPE in a kilogram of mix, of which half is flakes, and none of its bag or its metal foot."""
+        bag = a_material(unit="kg", use="packaging")
+        lines = [a_line(quantity_per_piece="0.3"), a_line(product="part-2", quantity_per_piece="0.5")]
+        mix = a_product(unit="kg", bill_of_materials=[*lines, a_line(material="bag")], operations=[])
+        flakes, foot = a_product(unit="kg", bill_of_materials=[a_line()], operations=[]), a_plate(mass=None)
+        parts = [a_line(product=code) for code in ("part-1", "part-3", "part-2")]
+        pressing = a_pressing(cycle_minutes="0.01", yield_share="1")
+        pressed = a_product(bill_of_materials=parts, operations=[pressing, timed(**SCRAP)])
+
+        found = warned(pressed, mix, flakes, foot, materials={"hdpe": a_material(), "bag": bag})
+
+        per_kg = (Decimal("1.8") * 180 + Decimal("161.15")) / 3600
+        least = (Decimal(18) / Decimal("0.95") * per_kg).quantize(Decimal("0.001"))
+        assert f"takes about {least} kWh" in found["less-energy-than-melting"].text
+
+    @pytest.mark.parametrize(("an_hour", "is_told"), [("66", False), ("67", True)])
+    def test_of_a_throughput_is_judged_by_the_hour(self, an_hour: str, *, is_told: bool) -> None:
+        """7.2 kWh an hour heat 7.2 ÷ (0.13476 × 0.8) = 66.8 kg of HDPE to 200 °C."""
+        extruding = a_pressing(cycle_minutes="0", units_per_hour=an_hour, yield_share="0.95")
+        flakes = a_product(unit="kg", bill_of_materials=[a_line(quantity_per_piece="1")], operations=[extruding])
+
+        found = warned(flakes)
+
+        assert ("less-energy-than-melting" in found) is is_told
+        if is_told:
+            assert found["less-energy-than-melting"].text.endswith("power, load factor and throughput.")
 
     def test_of_a_machine_without_power_melts_nothing(self) -> None:
         pressed = a_product(operations=[a_pressing(band_shares={})])

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.domain.making.bill_of_resources import BillOfResources, Step
-from service.domain.making.working_week import WORKING_WEEK, Weekday
+from service.domain.making.resources import WORKING_WEEK, Weekday
 from service.domain.scheduling.lead_time import LeadTime, WorkingResource, lead_time
 from service.domain.scheduling.working_time import Moment, Shift
 from tests.domain.examples import D

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.domain.making.working_week import WORKING_WEEK, Weekday
+from service.domain.making.resources import WORKING_WEEK, Weekday
 from service.domain.scheduling.period import period_of
 
 DECEMBER = "2026-12"

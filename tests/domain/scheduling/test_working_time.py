@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.domain.making.working_week import WORKING_WEEK, Weekday
+from service.domain.making.resources import WORKING_WEEK, Weekday
 from service.domain.scheduling.working_time import Closure, Moment, Shift, closed_days
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.references import references_in
