@@ -1,4 +1,4 @@
-"""The cost of a piece as a chart: a bar for each line, grouped by cost class."""
+"""The cost of a piece, or of another unit, as a chart: a bar for each line, grouped by cost class."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -31,7 +31,7 @@ from service.documents.drawing.drawing import (
 from service.documents.writing.formats import (
     formatted_amount,
     formatted_date,
-    formatted_number,
+    formatted_measure,
     formatted_share,
     isolated,
     unisolated,
@@ -41,6 +41,7 @@ from service.domain.costing.cost_statement import CostStatement, StatedLine, for
 from service.domain.making.cost_classes import CostClass
 from service.domain.values.exact import ZERO, exactly
 from service.domain.values.money import Money, in_currency
+from service.domain.values.units import Unit
 
 GREATEST_LINES = 24
 """Most lines shown separately; smaller ones are added up under their heading."""
@@ -59,12 +60,12 @@ _WIDEST_NAME, _WIDEST_HEADING = 270, 300
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Row:
-    """A row of the chart; a heading has no bar."""
+    """A row of the chart; a heading has no bar, and where the full cost is not above 0 there are no shares of it."""
 
     name: str
     cost_class: CostClass
     amount: Money
-    share: Decimal
+    share: Decimal | None
     is_heading: bool = False
 
 
@@ -78,28 +79,45 @@ def cost_chart(statement: CostStatement, form: ImageForm, *, locale: str) -> byt
     labels = labels_for(locale, "cost_sheet")
     rows, name = tuple(_rows(statement, labels)), literal(statement.name)
     cost = formatted_amount(statement.subtotals.full_cost.per_piece, locale)
+    unit = statement.unit
     terms = {
-        "pieces": formatted_number(statement.quantity, locale),
+        "pieces": formatted_measure(statement.quantity, unit, locale),
         "day": formatted_date(statement.as_of, locale),
         "currency": statement.currency,
     }
     told = "; ".join(_told(row, labels) for row in rows)
-    about = labels(
-        "What a piece of {name} costs in a batch of {pieces}, at the rates of {day}, in {currency}: {cost}.",
-        name=isolated(name),
-        cost=cost,
-        **terms,
+    about = (
+        labels(
+            "What a piece of {name} costs in a batch of {pieces}, at the rates of {day}, in {currency}: {cost}.",
+            name=isolated(name),
+            cost=cost,
+            **terms,
+        )
+        if unit is Unit.PIECE
+        else labels(
+            "What {name} costs {per_unit} in a batch of {pieces}, at the rates of {day}, in {currency}: {cost}.",
+            name=isolated(name),
+            cost=cost,
+            per_unit=labels.per(unit),
+            **terms,
+        )
     )
     left = -_GAP - _INDENT - max([0.0, *(text_width(shortened(row.name, _WIDEST_NAME)) for row in rows)])
     chart = Chart(
-        title=labels("{name}: {cost} a piece", name=isolated(name), cost=cost),
-        heading=labels("{name}: {cost} a piece", name=shortened(name, _WIDEST_HEADING), cost=cost),
+        title=_title(isolated(name), cost, unit, labels),
+        heading=_title(shortened(name, _WIDEST_HEADING), cost, unit, labels),
         subtitle=(labels("full cost in a batch of {pieces}, at the rates of {day}, in {currency}", **terms),),
         description=f"{about} {told}",
         left=left,
-        body=_body(rows, left, labels),
+        body=_body(rows, left, unit, labels),
     )
     return drawn(chart, form)
+
+
+def _title(name: str, cost: str, unit: Unit, labels: Labels) -> str:
+    if unit is Unit.PIECE:
+        return labels("{name}: {cost} a piece", name=name, cost=cost)
+    return labels("{name}: {cost} {per_unit}", name=name, cost=cost, per_unit=labels.per(unit))
 
 
 @exactly
@@ -114,30 +132,30 @@ def _rows(statement: CostStatement, labels: Labels) -> Iterator[_Row]:
         if len(small) == 1:
             large, small = [*large, *small], []
         for line in sorted(large, key=lambda line: -line.amount_per_piece.amount):
-            amount, share = line.amount_per_piece, line.share_of_full_cost
-            yield _Row(
-                name=literal(unisolated(labels.told(line.name))), cost_class=cost_class, amount=amount, share=share
-            )
+            told = literal(unisolated(labels.told(line.name)))
+            yield _Row(name=told, cost_class=cost_class, amount=line.amount_per_piece, share=line.share_of_full_cost)
         if small:
             amount = in_currency(sum((line.amount_per_piece.amount for line in small), ZERO), statement.currency)
             together = labels("{count} other lines", count=len(small))
             yield _Row(name=together, cost_class=cost_class, amount=amount, share=_share(small))
 
 
-def _share(lines: Sequence[StatedLine]) -> Decimal:
-    return sum((line.share_of_full_cost for line in lines), ZERO)
+def _share(lines: Sequence[StatedLine]) -> Decimal | None:
+    shares = [line.share_of_full_cost for line in lines if line.share_of_full_cost is not None]
+    return sum(shares, ZERO) if len(shares) == len(lines) else None
 
 
-def _body(rows: Sequence[_Row], left: float, labels: Labels) -> Layer:
+def _body(rows: Sequence[_Row], left: float, unit: Unit, labels: Labels) -> Layer:
     """The Vega-Lite view: names, bars, and figures in columns, below a row of captions."""
     data = [_datum(place, row, labels) for place, row in enumerate(rows, start=1)]
     headings = [datum for datum, row in zip(data, rows, strict=True) if row.is_heading]
     lines = [datum for datum, row in zip(data, rows, strict=True) if not row.is_heading]
-    amounts_at = _BARS + _GAP + max(map(text_width, [labels("a piece"), *(datum["amount"] for datum in data)]))
-    shares_at = amounts_at + _GAP + max(map(text_width, [labels("share"), *(datum["share"] for datum in data)]))
+    per, share = labels.per(unit), "" if all(row.share is None for row in rows) else labels("share")
+    amounts_at = _BARS + _GAP + max(map(text_width, [per, *(datum["amount"] for datum in data)]))
+    shares_at = amounts_at + _GAP + max(map(text_width, [share, *(datum["share"] for datum in data)]))
     ends = [0.0, *(datum["length"] for datum in lines)]
     bounds = [min(ends), max(ends)] if any(ends) else [0.0, 1.0]
-    captions = [{"row": 0.5, "amount": labels("a piece"), "share": labels("share"), "about": "caption"}]
+    captions = [{"row": 0.5, "amount": per, "share": share, "about": "caption"}]
     right, bold = {"align": "right"}, {"fontWeight": "bold"}
     return {
         "width": _BARS,
@@ -162,7 +180,7 @@ def _datum(place: int, row: _Row, labels: Labels) -> dict[str, Any]:
         "row": place + 0.5,
         "name": shortened(row.name, _WIDEST_NAME),
         "amount": formatted_amount(row.amount, labels.locale),
-        "share": formatted_share(row.share, labels.locale),
+        "share": "" if row.share is None else formatted_share(row.share, labels.locale),
         "length": float(row.amount.amount),  # a position; the figure itself is text
         "colour": _COLOURS[row.cost_class],
         "about": _told(row, labels),
@@ -170,8 +188,8 @@ def _datum(place: int, row: _Row, labels: Labels) -> dict[str, Any]:
 
 
 def _told(row: _Row, labels: Labels) -> str:
-    amount, share = formatted_amount(row.amount, labels.locale), formatted_share(row.share, labels.locale)
-    return f"{isolated(row.name)}{labels.colon}{amount} ({share})"
+    told = f"{isolated(row.name)}{labels.colon}{formatted_amount(row.amount, labels.locale)}"
+    return told if row.share is None else f"{told} ({formatted_share(row.share, labels.locale)})"
 
 
 def _bars(lines: Sequence[Datum], bounds: Sequence[float]) -> Layer:

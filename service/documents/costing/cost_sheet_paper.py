@@ -10,10 +10,10 @@ class CostRow:
     """A line of the sheet, or a sum, which has no quantity and no rate.
 
     Attributes:
-        note: whether it is fixed or variable, and its share of the full cost.
+        note: whether it is fixed or variable, and its share of the full cost, if that is above 0.
         quantity: with its unit.
         amount: for the batch.
-        per_piece: for a good piece.
+        per_piece: for a good piece, or unit.
     """
 
     text: str
@@ -74,9 +74,9 @@ class CostSheetView(PaperView):
     Attributes:
         state: says that it is not for customers.
         facts: the batch, the day, the cost.
-        columns: headings: resource, quantity, rate, amount, a piece.
+        columns: headings: resource, quantity, rate, amount, a piece or per unit.
         sums: prime, conversion, variable, fixed and full cost.
-        chart: the cost of a piece, as SVG.
+        chart: the cost of a piece or unit, as SVG.
         chart_told: alternative text of the chart.
         remarks: warnings, cautions, exchange rates, rates in force.
         workings_intro: how to read the workings.

@@ -18,6 +18,7 @@ from service.documents.drawing.drawing import ImageForm
 from service.documents.writing.formats import (
     formatted_amount,
     formatted_date,
+    formatted_measure,
     formatted_number,
     formatted_share,
     isolated,
@@ -35,10 +36,13 @@ from service.domain.values.exact import exactly
 from service.domain.values.message import PlausibilityWarning
 from service.domain.values.money import in_currency
 from service.domain.values.references import whole_of
+from service.domain.values.units import Unit
 
 _FIGURE = re.compile(r"\d+(?:\.\d+)?")
 _NAME = re.compile(r"\{([^}]+)\}")
 _EXCHANGE = re.compile(r"(?P<currency>[A-Z]{3}) for 1 (?P<base>[A-Z]{3})")
+_SIGNS = {unit.value: unit.sign for unit in Unit if unit.sign}
+_SEVERAL = {"order": "orders", "setup": "setups"}
 
 
 @exactly
@@ -64,12 +68,18 @@ class _Making:
             seller=isolated(self.seller),
             state=words("For the workshop alone: it tells what the work costs, not what to charge."),
             facts=tuple(self._facts()),
-            columns=(words("Resource"), words("Quantity"), words("Rate"), words("Amount"), words("A piece")),
+            columns=(
+                words("Resource"),
+                words("Quantity"),
+                words("Rate"),
+                words("Amount"),
+                words.per_heading(statement.unit),
+            ),
             groups=tuple(self._groups()),
             sums_title=words("Sums"),
             sums=tuple(self._sums()),
             chart=cost_chart(self.exact, ImageForm.SVG, locale=self.locale).decode(),
-            chart_told=words("What the cost of a piece is made up of; the figures are in the table above."),
+            chart_told=self._chart_told(),
             remarks=tuple(each for each in self._remarks() if each.entries),
             workings_title=words("Workings"),
             workings_intro=tuple(self._intro()),
@@ -78,11 +88,22 @@ class _Making:
 
     def _facts(self) -> Iterator[Entry]:
         words, statement, full_cost = self.words, self.statement, self.statement.subtotals.full_cost
+        batch, cost = words("Quantity of the batch"), words("Full cost {per_unit}", per_unit=words.per(statement.unit))
+        if statement.unit is Unit.PIECE:
+            batch, cost = words("Good pieces in the batch"), words("Full cost of a piece")
         yield Entry(text=words("Product"), figure=statement.product)
-        yield Entry(text=words("Good pieces in the batch"), figure=formatted_number(statement.quantity, self.locale))
+        yield Entry(text=batch, figure=formatted_measure(statement.quantity, statement.unit, self.locale))
         yield Entry(text=words("Rates of"), figure=formatted_date(statement.as_of, self.locale))
         yield Entry(text=words("Full cost of the batch"), figure=formatted_amount(full_cost.per_batch, self.locale))
-        yield Entry(text=words("Full cost of a piece"), figure=formatted_amount(full_cost.per_piece, self.locale))
+        yield Entry(text=cost, figure=formatted_amount(full_cost.per_piece, self.locale))
+
+    def _chart_told(self) -> str:
+        if self.statement.unit is Unit.PIECE:
+            return self.words("What the cost of a piece is made up of; the figures are in the table above.")
+        return self.words(
+            "What the full cost is made up of, {per_unit}; the figures are in the table above.",
+            per_unit=self.words.per(self.statement.unit),
+        )
 
     def _groups(self) -> Iterator[CostGroup]:
         for name, subtotal in self.statement.cost_classes.items():
@@ -91,13 +112,15 @@ class _Making:
             yield CostGroup(total=self._sum(self.words(heading.capitalize()), subtotal), rows=tuple(rows))
 
     def _line(self, line: StatedLine) -> CostRow:
-        share = formatted_share(line.share_of_full_cost, self.locale)
-        behaviour = self.words("variable") if line.variable else self.words("fixed")
+        note = self.words("variable") if line.variable else self.words("fixed")
+        if line.share_of_full_cost is not None:
+            share = formatted_share(line.share_of_full_cost, self.locale)
+            note = self.words("{behaviour}, {share} of the full cost", behaviour=note, share=share)
         is_share = line.unit == self.statement.currency
         rate = in_currency(line.rate, self.statement.currency)
         return CostRow(
             text=self.words.told(line.name),
-            note=self.words("{behaviour}, {share} of the full cost", behaviour=behaviour, share=share),
+            note=note,
             quantity=self._measured(line.quantity, line.unit),
             rate=formatted_share(line.rate, self.locale) if is_share else formatted_amount(rate, self.locale),
             amount=formatted_amount(line.amount, self.locale),
@@ -164,7 +187,7 @@ class _Making:
         yield words("On the sheet the amounts are rounded so that the lines add up to the total.")
 
     def _section(self, section: Section) -> WorkingsView:
-        title = self.words(section.title)
+        title = self._named(section.title)
         since = section.valid_from
         return WorkingsView(
             title=f"{title}{self.words.colon}{self.words.told(section.of)}" if section.of else title,
@@ -173,7 +196,7 @@ class _Making:
         )
 
     def _working(self, working: Working) -> WorkingView:
-        name = self.words(working.name)
+        name = self._named(working.name)
         return WorkingView(
             name=f"{name}, {self.words.told(working.of)}" if working.of else name,
             formula=_NAME.sub(lambda found: self._named(found[1]), working.formula),
@@ -185,6 +208,10 @@ class _Making:
     def _named(self, name: str) -> str:
         if found := _EXCHANGE.fullmatch(name):
             return self.words("{currency} for 1 {base}", **found.groupdict())
+        what, per, unit = name.rpartition(" per ")
+        if unit in _SIGNS.values():
+            template = what + per + "{unit}"
+            return self.words(template, unit=unit)
         return self.words(name)
 
     def _on_sheet(self, working: Working) -> str:
@@ -201,12 +228,14 @@ class _Making:
         currency, _, per = unit.partition("/")
         if currency != self.statement.currency:
             number = formatted_number(quantity, self.locale)
-            return f"{number}\u00a0{self._unit(unit)}" if unit else number
+            return (
+                f"{number}\u00a0{self._unit(unit if quantity == 1 else _SEVERAL.get(unit, unit))}" if unit else number
+            )
         amount = formatted_amount(in_currency(quantity, currency), self.locale)
         return f"{amount}/{self._unit(per)}" if per else amount
 
     def _unit(self, unit: str) -> str:
-        return self.words(unit).replace("m2", "m²")
+        return self.words(_SIGNS.get(unit, unit))
 
     def _number(self, figure: Decimal) -> str:
         return unisolated(formatted_number(figure, self.locale))

@@ -42,6 +42,7 @@ class PartView:
     title: str
     fetched: tuple[FetchView, ...]
     returned: tuple[Entry, ...]
+    wasted: tuple[Entry, ...]
     steps: tuple[StepView, ...]
 
 
@@ -63,6 +64,7 @@ class JobSheetView(PaperView):
     columns: tuple[str, str, str, str]
     fetch_title: str
     returned_title: str
+    wasted_title: str
     parts: tuple[PartView, ...]
     blanks_title: str
     blanks: tuple[str, ...]

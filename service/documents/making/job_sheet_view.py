@@ -5,20 +5,28 @@ from datetime import date
 from decimal import Decimal
 
 from service.documents.making.job_sheet_paper import FetchView, JobSheetView, PartView, StepView
-from service.documents.writing.formats import formatted_date, formatted_number, formatted_quantity, isolated
+from service.documents.writing.formats import (
+    formatted_date,
+    formatted_measure,
+    formatted_number,
+    formatted_quantity,
+    isolated,
+    unit_sign,
+)
 from service.documents.writing.labels import labels_for
 from service.documents.writing.paper import Entry, head_of
 from service.domain.making.job_sheet import Drawn, JobPart, JobSheet, JobStep, Working
 from service.domain.safety.cautions import Caution, Concern
 from service.domain.values.exact import MINUTES_PER_HOUR, ZERO, exactly, half_up, whole_up
+from service.domain.values.units import Unit
 
 _GRAMS = 3
 """Decimals of a kilogram in grams."""
 _SMALL, _LARGE = Decimal("0.01"), Decimal(100)
 """In kilograms: below the first a letter scale shows tenths of a gram, from the second on scales show 100 g."""
 _TOO_HEAVY = "too-heavy-for-one-person"
-_DECIMALS = 2
-"""Of metres, square metres, litres and kilowatt-hours."""
+_USUAL_DECIMALS, _LITRES = 2, 3
+"""Of kilograms, metres, square metres, litres and kilowatt-hours; of cubic metres, in litres."""
 
 
 @exactly
@@ -48,9 +56,10 @@ class _Making:
             columns=(words("Material"), words("To fetch"), words("For the step"), words("Taken")),
             fetch_title=words("What to fetch"),
             returned_title=words("What comes back to be ground up"),
+            wasted_title=words("What has to be disposed of"),
             parts=tuple(map(self._part, self.sheet.parts)),
             blanks_title=words("What really happened"),
-            blanks=(words("Good pieces"), words("Scrap"), words("Date"), words("Name"), words("Remarks")),
+            blanks=(self._good(self.sheet.unit), words("Scrap"), words("Date"), words("Name"), words("Remarks")),
             cautions_title=words("Where somebody can be hurt"),
             cautions=tuple(self._cautions()),
         )
@@ -58,18 +67,20 @@ class _Making:
     def _facts(self, printed_on: date) -> Iterator[Entry]:
         words, steps = self.words, [step for part in self.sheet.parts for step in part.steps]
         yield Entry(text=words("Product"), figure=self.sheet.product)
-        yield Entry(text=words("Good pieces in the batch"), figure=formatted_number(self.sheet.quantity, self.locale))
+        is_counted = self.sheet.unit is Unit.PIECE
+        batch = words("Good pieces in the batch") if is_counted else words("Quantity of the batch")
+        yield Entry(text=batch, figure=formatted_measure(self.sheet.quantity, self.sheet.unit, self.locale))
         if people := sum((each.minutes for step in steps for each in step.people), ZERO):
             yield Entry(text=words("Working time of all people"), figure=self._time(people))
         if running := sum((step.minutes for step in steps if step.machine), ZERO):
             yield Entry(text=words("Time of all machines"), figure=self._time(running))
         if kwh := self.sheet.electricity_kwh:
-            yield Entry(text=words("Electricity"), figure=self._weighed(kwh, "kWh"))
+            yield Entry(text=words("Electricity"), figure=self._rounded(kwh, "kWh"))
         yield Entry(text=words("Printed on"), figure=formatted_date(printed_on, self.locale))
 
     def _part(self, part: JobPart) -> PartView:
         is_alone = len(self.sheet.parts) == 1
-        pieces = self._weighed(part.pieces, "piece")
+        pieces = self._weighed(part.pieces, part.unit)
         return PartView(
             title="" if is_alone else f"{isolated(part.name)}{self.words.colon}{pieces}",
             fetched=tuple(
@@ -77,18 +88,19 @@ class _Making:
                 for each in part.fetched
             ),
             returned=tuple(self._returned(each for each in part.returned if not each.operation)),
+            wasted=tuple(self._wasted(each for each in part.wasted if not each.operation)),
             steps=tuple(self._step(number, step, part) for number, step in enumerate(part.steps, start=1)),
         )
 
     def _step(self, number: int, step: JobStep, part: JobPart) -> StepView:
         words, name = self.words, isolated(step.operation)
-        blanks = [words("Begun at"), words("Ended at"), words("Good pieces"), words("Scrap")]
+        blanks = [words("Begun at"), words("Ended at"), self._good(part.unit), words("Scrap")]
         if step.electricity_kwh is not None:
             blanks += [words("Meter before, kWh"), words("Meter after, kWh")]
         return StepView(
             title=f"{formatted_number(number, self.locale)}. {name}",
             note=words("Runs while the step before it still runs.") if step.runs_with_previous else "",
-            facts=(*self._equipment(step), *self._times(step), *self._flow(step, part)),
+            facts=(*self._equipment(step), *self._times(step, part.unit), *self._flow(step, part)),
             blanks=(*blanks, words("Name")),
         )
 
@@ -102,7 +114,13 @@ class _Making:
             heat = formatted_number(step.processing_temperature_c, self.locale)
             yield Entry(text=words("Temperature"), figure=f"{heat}\u00a0°C")
 
-    def _times(self, step: JobStep) -> Iterator[Entry]:
+    def _good(self, unit: Unit) -> str:
+        """The blank for what is good."""
+        if unit is Unit.PIECE:
+            return self.words("Good pieces")
+        return self.words("Good quantity, {unit}", unit=unit_sign(unit, self.locale))
+
+    def _times(self, step: JobStep, unit: Unit) -> Iterator[Entry]:
         words = self.words
         if step.warm_ups:
             each = self._time(step.warm_up_minutes / step.warm_ups)
@@ -111,17 +129,34 @@ class _Making:
         if step.setup_minutes:
             yield Entry(text=words("Set up"), figure=self._time(step.setup_minutes))
         if step.run_minutes:
-            yield Entry(text=words("Run"), figure=self._time(step.run_minutes), note=self._cycles(step))
+            yield Entry(text=words("Run"), figure=self._time(step.run_minutes), note=self._pace(step, unit))
         if step.electricity_kwh:
-            yield Entry(text=words("Electricity"), figure=self._weighed(step.electricity_kwh, "kWh"))
+            yield Entry(text=words("Electricity"), figure=self._rounded(step.electricity_kwh, "kWh"))
         for people in step.people:
             note = self._attendance(people, step)
             yield Entry(text=isolated(people.grade), figure=self._time(people.minutes), note=note)
 
-    def _cycles(self, step: JobStep) -> str:
+    def _pace(self, step: JobStep, unit: Unit) -> str:
+        """How fast it goes: so much an hour, or in so many cycles; the wear of a tool goes by cycles too."""
+        found = list[str]()
+        if step.units_per_hour is not None:
+            quantity = formatted_measure(step.units_per_hour, unit, self.locale)
+            if unit is Unit.PIECE:
+                found.append(self.words("{quantity} pieces an hour", quantity=quantity))
+            else:
+                found.append(self.words("{quantity} an hour", quantity=quantity))
+        if step.cycles:
+            found.append(self._cycles(step, unit))
+        return ", ".join(found)
+
+    def _cycles(self, step: JobStep, unit: Unit) -> str:
         cycles, pieces = int(whole_up(step.cycles)), step.pieces_per_cycle
         number = formatted_number(cycles, self.locale)
         told = self.words.several("{number} cycle", "{number} cycles", cycles, number=number)
+        if unit is not Unit.PIECE:
+            return self.words(
+                "{cycles} of {quantity}", cycles=told, quantity=formatted_measure(pieces, unit, self.locale)
+            )
         if pieces == 1:
             return told
         several = formatted_number(pieces, self.locale)
@@ -137,19 +172,38 @@ class _Making:
 
     def _flow(self, step: JobStep, part: JobPart) -> Iterator[Entry]:
         words = self.words
-        started, good = (int(whole_up(each)) for each in (step.pieces_started, step.pieces_good))
-        scrap = words("for {good} good ones", good=formatted_number(good, self.locale))
-        yield Entry(text=words("Pieces to start"), figure=formatted_number(started, self.locale), note=scrap)
+        if part.unit is Unit.PIECE:
+            started, good = (
+                formatted_number(whole_up(each), self.locale) for each in (step.pieces_started, step.pieces_good)
+            )
+            yield Entry(text=words("Pieces to start"), figure=started, note=words("for {good} good ones", good=good))
+        else:
+            started, good = (self._weighed(each, part.unit) for each in (step.pieces_started, step.pieces_good))
+            yield Entry(text=words("To start"), figure=started, note=words("for {good} good", good=good))
         for each in part.fetched:
             if each.operation == step.operation:
                 yield Entry(text=words("Goes in"), figure=self._drawn(each), note=isolated(each.name))
         yield from self._returned(each for each in part.returned if each.operation == step.operation)
+        yield from self._wasted(each for each in part.wasted if each.operation == step.operation)
 
     def _returned(self, returned: Iterable[Drawn]) -> Iterator[Entry]:
         """What comes back, but for less than a scale shows."""
         for each in returned:
             if figure := self._weighed(each.quantity, each.unit, is_up=False):
-                yield Entry(text=self.words("Comes back as regrind"), figure=figure, note=isolated(each.name))
+                name = isolated(each.name)
+                if each.made_of:
+                    name = self.words("{name}, from {material}", name=name, material=isolated(each.made_of))
+                yield Entry(text=self.words("Comes back as regrind"), figure=figure, note=name)
+
+    def _wasted(self, wasted: Iterable[Drawn]) -> Iterator[Entry]:
+        """What has to be got rid of, in one heap as far as it is counted alike; but for less than a scale shows."""
+        heaps: dict[Unit, list[Drawn]] = {}
+        for each in wasted:
+            heaps.setdefault(each.unit, []).append(each)
+        for unit, heap in heaps.items():
+            if figure := self._weighed(sum((each.quantity for each in heap), ZERO), unit, is_up=False):
+                names = dict.fromkeys(isolated(each.name) for each in heap)
+                yield Entry(text=self.words("Waste to dispose of"), figure=figure, note=", ".join(names))
 
     def _cautions(self) -> Iterator[Entry]:
         for each in self.cautions:
@@ -159,23 +213,24 @@ class _Making:
     def _drawn(self, drawn: Drawn) -> str:
         return self._weighed(drawn.quantity, drawn.unit)
 
-    def _weighed(self, quantity: Decimal, unit: str, *, is_up: bool = True) -> str:
-        """A quantity as a scale, a rule or a count gives it, rounded up so that nothing is short; "" for nothing."""
-        decimals, shown_unit, factor = _DECIMALS, unit.replace("m2", "m²"), 0
-        if unit == "piece":
-            decimals = 0
-        elif unit == "kg" and quantity < 1:
-            decimals, shown_unit, factor = (1 if quantity < _SMALL else 0), "g", _GRAMS
-        elif unit == "kg":
-            decimals = 1 if quantity >= _LARGE else _DECIMALS
-        figure = quantity.scaleb(factor)
+    def _weighed(self, quantity: Decimal, unit: Unit, *, is_up: bool = True) -> str:
+        """A quantity as a scale, a rule, a clock or a count gives it, up so that nothing is short; "" for nothing."""
+        if unit is Unit.HOUR:
+            return self._time(quantity * MINUTES_PER_HOUR) if quantity else ""
+        if unit is Unit.PIECE:
+            pieces = whole_up(quantity) if is_up else half_up(quantity, 0)
+            number = formatted_quantity(pieces, self.locale)
+            return self.words.several("{number} piece", "{number} pieces", int(pieces), number=number) if pieces else ""
+        if unit is Unit.KILOGRAM and quantity < 1:
+            return self._rounded(quantity.scaleb(_GRAMS), "g", 1 if quantity < _SMALL else 0, is_up=is_up)
+        decimals = _LITRES if unit is Unit.CUBIC_METRE else _USUAL_DECIMALS
+        if unit is Unit.KILOGRAM and quantity >= _LARGE:
+            decimals = 1
+        return self._rounded(quantity, unit.sign, decimals, is_up=is_up)
+
+    def _rounded(self, figure: Decimal, unit: str, decimals: int = _USUAL_DECIMALS, *, is_up: bool = True) -> str:
         rounded = whole_up(figure.scaleb(decimals)).scaleb(-decimals) if is_up else half_up(figure, decimals)
-        if not rounded:
-            return ""
-        number = formatted_quantity(rounded, self.locale)
-        if unit == "piece":
-            return self.words.several("{number} piece", "{number} pieces", int(rounded), number=number)
-        return f"{number}\u00a0{shown_unit}"
+        return f"{formatted_quantity(rounded, self.locale)}\u00a0{unit}" if rounded else ""
 
     def _time(self, minutes: Decimal) -> str:
         """Whole minutes, or hours and minutes, rounded up."""

@@ -19,6 +19,7 @@ from service.documents.writing.formats import formatted_amount, formatted_share,
 from service.documents.writing.labels import labels_for
 from service.domain.costing.cost_statement import CostStatement, cost_statement, for_people
 from service.domain.values.money import in_currency
+from service.domain.values.units import Unit
 from tests.documents.pictures import Picture, png_size
 from tests.domain.examples import Shop, a_line, a_material, a_product, a_shop, an_operation, an_overhead, terms_of
 from tests.domain.strategies import tried
@@ -172,7 +173,7 @@ class TestBars:
     def test_a_sheet_that_costs_next_to_nothing_is_drawn(self, price: str) -> None:
         shown = picture(of_materials({"gift": price}))
 
-        told = "€0.000001 (100%)" if Decimal(price) else "€0.00 (0%)"
+        told = "€0.000001 (100%)" if Decimal(price) else "€0.00"
         assert [bar.about for bar in shown.bars()] == [f"gift: {told}"]
 
     def test_a_sheet_with_nothing_but_a_credit_is_drawn_to_the_left(self) -> None:
@@ -181,6 +182,21 @@ class TestBars:
         (bar,) = picture(replace(statement, lines=(credit,))).bars()
 
         assert (bar.x, bar.width) == (0, 320)
+
+    def test_a_cost_below_0_is_drawn_without_shares_and_by_its_unit(self) -> None:
+        """Paid 0.50 to take a kilogram of which a product by the kilogram is made, with pigment at 0.05."""
+        statement = replace(of_materials({"flakes": "-0.5", "pigment": "0.05"}), unit=Unit.KILOGRAM)
+
+        shown = picture(statement)
+
+        assert shown.title == "Sheet: -€0.450 per kg"
+        assert shown.description.startswith("What Sheet costs per kg in a batch of 1 kg, at the rates of ")
+        assert [(bar.about, bar.x, bar.width) for bar in shown.bars()] == [
+            ("pigment: €0.050", pytest.approx(shown.bars()[0].x), pytest.approx(320 / 11)),
+            ("flakes: -€0.500", 0, pytest.approx(3200 / 11)),
+        ]
+        assert "share" not in shown.words
+        assert "per kg" in shown.words
 
 
 class TestManyLines:

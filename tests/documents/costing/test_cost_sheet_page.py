@@ -13,11 +13,12 @@ from service.documents.costing.cost_sheet_page import cost_sheet_page, cost_shee
 from service.documents.costing.cost_sheet_paper import CostSheetView
 from service.documents.costing.cost_sheet_view import cost_sheet_view
 from service.domain.costing.cost_statement import cost_statement
+from service.domain.costing.rates import MaterialRate
 from service.domain.currency.exchange_rates import UsedRates
 from service.domain.making.learning import LearningCurve
 from service.domain.making.plausibility import warnings
 from service.domain.making.products import Product
-from tests.domain.examples import TODAY, Shop, a_line, a_material, a_product, a_shop, an_operation, an_overhead
+from tests.domain.examples import TODAY, Shop, a_line, a_material, a_product, a_shop, an_operation, an_overhead, euros
 from tests.domain.explaining.test_workbook import workings_of
 
 LONG = "Plank" * 40
@@ -38,7 +39,7 @@ def a_usual_shop(product: Product | None = None, **changes: object) -> Shop:
 
 
 def view_of(
-    shop: Shop, quantity: int = 250, locale: str = "en_IE", seller: str = "Marrow Bay Plastics"
+    shop: Shop, quantity: int | Decimal = 250, locale: str = "en_IE", seller: str = "Marrow Bay Plastics"
 ) -> CostSheetView:
     rates_valid_from = {line.resource.partition("#")[0]: TODAY for line in shop.sheet(quantity).lines}
     statement = cost_statement(
@@ -137,6 +138,51 @@ class TestTheDocument:
         page = cost_sheet_page(view)
         assert "<b>&amp;{{" not in page
         assert len(cost_sheet_pdf(view)) > 10_000
+
+
+class TestOtherUnits:
+    """A product by the kilogram or the hour, with a gate fee for its flakes, and pools on orders and setups."""
+
+    @staticmethod
+    def shop(unit: str, price: str) -> Shop:
+        line = a_line(quantity_per_piece="1", process_loss_share="0.2")
+        work = an_operation(cycle_minutes="0", units_per_hour="20", pieces_per_cycle=1)
+        terms = {"materials/hdpe": MaterialRate(price=euros(price), disposal_cost=euros("0.1"))}
+        pools = {"office": an_overhead("order", name="Office"), "fitting": an_overhead("setup", name="Fitting")}
+        product = a_product(unit=unit, bill_of_materials=[line], operations=[work, replace(work, name="again")])
+        return a_shop(product, overheads=pools, terms=terms)
+
+    @pytest.mark.parametrize(
+        ("unit", "locale", "batch", "cost", "column", "title"),
+        [
+            ("kg", "en_IE", ("Quantity of the batch", "137.5 kg"), "Full cost per kg", "Per kg", "Cost per kg"),
+            ("kg", "de_DE", ("Menge des Loses", "137,5 kg"), "Vollkosten je kg", "Je kg", "Kosten je kg"),
+            ("m3", "fr_FR", ("Quantité du lot", "137,5\u202fm³"), "Coût complet par m³", "Par m³", "Coût par m³"),
+            ("hour", "de_DE", ("Menge des Loses", "137,5 Std."), "Vollkosten je Stunde", "Je Stunde", "Kosten je h"),
+        ],
+    )
+    def test_are_named_with_every_quantity_and_cost(
+        self, unit: str, locale: str, batch: tuple[str, str], cost: str, column: str, title: str
+    ) -> None:
+        view = view_of(self.shop(unit, "0.5"), Decimal("137.5"), locale)
+
+        assert (view.facts[1].text, view.facts[1].figure) == batch
+        assert (view.facts[-1].text, view.columns[-1]) == (cost, column)
+        assert title in [section.title for section in view.workings]
+        started = view.workings[0].workings[0].result
+        assert started.endswith({"kg": "\u00a0kg", "m3": "\u00a0m³", "hour": "\u00a0h"}[unit])
+
+    def test_and_a_cost_below_0_make_a_sheet_without_shares(self) -> None:
+        view = view_of(self.shop("kg", "-9"), Decimal("137.5"))
+
+        assert view.facts[-1].figure.startswith("-€")
+        rows = [row for group in view.groups for row in group.rows]
+        assert {row.note for row in rows} == {"variable", "fixed"}
+        quantities = {row.text: row.quantity for row in rows}
+        assert quantities["Office"] == "1\u00a0order"
+        assert quantities["Fitting"] == "2\u00a0setups"
+        assert "HDPE flakes, disposal of waste" in quantities
+        assert "disposal of waste" in text_of(cost_sheet_pdf(view))
 
 
 class TestTwoHundredLines:

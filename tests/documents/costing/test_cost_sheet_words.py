@@ -4,9 +4,10 @@ import ast
 import inspect
 import re
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import fields, replace
 from decimal import Decimal
 from pathlib import Path
+from typing import Any
 
 import pytest
 from babel.messages.pofile import read_po
@@ -19,10 +20,13 @@ from service.domain.costing.cost_statement import cost_statement
 from service.domain.costing.rates import LabourRate, MachineRate, MaterialRate, TariffRate, ToolRate
 from service.domain.currency.exchange_rates import DayRates
 from service.domain.explaining import cost_workings as workings_module
+from service.domain.explaining.naming import naming
 from service.domain.explaining.workbook import LABELS
 from service.domain.making.cost_classes import CostClass
 from service.domain.values.message import Message
 from service.domain.values.money import Money
+from service.domain.values.units import Unit
+from service.encoding import encoded
 from tests.domain.examples import TODAY, Shop, a_line, a_product, a_shop, an_operation, an_overhead, euros
 from tests.domain.explaining.test_workbook import workings_of
 
@@ -30,6 +34,8 @@ TRANSLATED = LANGUAGES[1:]
 every_language = pytest.mark.parametrize("language", TRANSLATED)
 UNITS = {"h", "min", "kg", "l", "m", "m2", "kWh"}
 """Symbols of units (ISO 80000, and the litre and the hour accepted with it), which no language translates."""
+SEVERAL = {"orders", "setups"}
+"""More than one unit of a pool's base."""
 
 
 def catalogue(language: str) -> dict[str, str]:
@@ -76,7 +82,9 @@ def everything() -> Shop:
     grid = {"day": dollars("0.30"), "night": dollars("0.20")}
     day = DayRates(source="manual", base="EUR", published_on=TODAY, rates={"USD": Decimal("1.08")})
     terms = {
-        "materials/hdpe": MaterialRate(price=euros("0.80"), reclaim_value=dollars("0.20")),
+        "materials/hdpe": MaterialRate(
+            price=euros("0.80"), reclaim_value=dollars("0.20"), disposal_cost=dollars("0.11")
+        ),
         "labour-grades/operator": LabourRate(
             wage_per_hour=dollars("15"), on_cost_share=Decimal("0.2"), productive_share=Decimal("0.8")
         ),
@@ -100,19 +108,52 @@ def everything() -> Shop:
         ),
         "tools/mould": ToolRate(cost=euros("3000"), life_shots=Decimal(60_000)),
     }
-    pools = {"rent": an_overhead(), "buying": an_overhead("direct_material_value"), "care": an_overhead("piece")}
+    bases = {
+        "rent": "machine_hour",
+        "buying": "direct_material_value",
+        "care": "piece",
+        "desk": "order",
+        "fit": "setup",
+    }
+    pools = {code: an_overhead(base) for code, base in bases.items()}
     return replace(a_shop(whole, part, terms=terms, overheads=pools), days=(day,))
 
 
+def by_the_kilogram() -> Shop:
+    """The same with a product by the kilogram, which has a part by the piece."""
+    shop = everything()
+    kneading = an_operation(name="kneading", pieces_per_cycle=2, yield_share="0.9")
+    extruding = an_operation(name="extruding", cycle_minutes="0", units_per_hour="20", pieces_per_cycle=1)
+    lines = [a_line(disposal_share="0.3", process_loss_share="0.1"), a_line(product="part-1", quantity_per_piece="0.5")]
+    flakes = a_product(unit="kg", bill_of_materials=lines, operations=[kneading, extruding])
+    return shop.with_product("sheet", flakes)
+
+
 def said_of_everything() -> set[str]:
-    """The names, titles and units of a cost sheet with every kind of line."""
-    sections = workings_of(everything(), 10).sections
+    """The names, titles and units of cost sheets with every kind of line."""
+    return said_of(everything()) | said_of(by_the_kilogram()) | SEVERAL | set(map(by_the_unit, named_by_the_unit()))
+
+
+def named_by_the_unit() -> Iterator[str]:
+    for names in map(naming, (Unit.PIECE, Unit.KILOGRAM)):
+        yield from (getattr(names, field.name) for field in fields(names) if field.name != "fields")
+        yield from names.fields.values()
+
+
+def by_the_unit(name: str) -> str:
+    """As the catalogue has it: for any unit."""
+    return name.replace(" per kg", " per {unit}")
+
+
+def said_of(shop: Shop) -> set[str]:
+    sections = workings_of(shop, 10).sections
     workings = [each for section in sections for each in section.workings]
     units = {part for each in workings for part in each.unit.split("/")} - {"", "EUR"} - UNITS
     named = {name for each in workings for name in re.findall(r"\{([^}]+)\}", each.formula)}
     named.remove("USD for 1 EUR")  # the catalogue has it as a pattern for any currencies
-    lines = {line.name.template for line in everything().sheet(10).lines if isinstance(line.name, Message)}
-    return {section.title for section in sections} | {each.name for each in workings} | units | named | lines
+    lines = {line.name.template for line in shop.sheet(10).lines if isinstance(line.name, Message)}
+    names = {section.title for section in sections} | {each.name for each in workings} | named
+    return set(map(by_the_unit, names)) | units | lines
 
 
 def needed() -> set[str]:
@@ -155,6 +196,28 @@ class TestEveryLanguage:
         cycles = next(each for section in view.workings for each in section.workings if "⌈" in each.formula)
         assert words["pieces a cycle"] in cycles.formula
         assert "{" not in cycles.formula
+
+
+def test_a_sheet_by_the_kilogram_says_piece_in_no_language() -> None:
+    shop = by_the_kilogram()
+    shop = shop.with_product("part-1", replace(shop.catalogue.products["part-1"], unit=Unit.KILOGRAM))
+    pools = {code: pool for code, pool in shop.catalogue.overheads.items() if code != "care"}
+    shop = replace(shop, catalogue=replace(shop.catalogue, overheads=pools))
+    statement, workings = cost_statement(shop.sheet(10), rates_valid_from={}), workings_of(shop, 10)
+    pieces = {"en": "piece", "de": "stück", "es": "pieza", "fr": "pièce", "nl": "stuk", "pt": "peça"}
+
+    for language, piece in pieces.items():
+        view = cost_sheet_view(statement, workings, seller="Marrow Bay Plastics", locale=language)
+        assert [text for text in texts_of(encoded(view)) if piece in text.lower()] == []
+
+
+def texts_of(view: Any) -> Iterator[str]:
+    """Every text of a view, without the names of its members."""
+    if isinstance(view, str):
+        yield view
+    elif isinstance(view, dict | list):
+        for each in view.values() if isinstance(view, dict) else view:
+            yield from texts_of(each)
 
 
 def test_a_language_without_a_catalogue_is_written_in_english_with_its_own_figures() -> None:

@@ -2,6 +2,7 @@
 
 import io
 from dataclasses import replace
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -41,7 +42,7 @@ def a_product_of_everything(**changes: Any) -> Product:
     return a_product(bill_of_materials=lines, operations=[pressing, bench_work(cycle_minutes="1")], **facts)
 
 
-def view_of(*products: Product, quantity: int = 101, locale: str = "en_IE", **changes: Any) -> JobSheetView:
+def view_of(*products: Product, quantity: int | Decimal = 101, locale: str = "en_IE", **changes: Any) -> JobSheetView:
     catalogue = a_catalogue(*(products or (a_product_of_everything(),)), **{"materials": MATERIALS, **changes})
     bill = bill_of_resources("sheet", quantity, catalogue)
     return job_sheet_view(
@@ -92,6 +93,7 @@ class TestWhatItSays:
             ("Goes in", "543 g", "Pigment"),
             ("Goes in", "3.1 g", "Glitter"),
             ("Comes back as regrind", "4.62 kg", "HDPE flakes"),
+            ("Waste to dispose of", "4.65 kg", "HDPE flakes, Pigment, Glitter"),
         ]
         assert "Meter before, kWh" in pressing.blanks
         assert "Meter before, kWh" not in trimming.blanks
@@ -125,6 +127,65 @@ class TestWhatItSays:
         facts = {each.text: plain(each.figure) for each in step.facts}
         assert (facts["Warm up"], facts["Temperature"]) == ("9 × 30 min", "190 °C")
         assert step.note == "Runs while the step before it still runs."
+
+    def test_of_kilograms_is_weighed_and_timed_by_the_hour(self) -> None:
+        """137.5 ÷ 0.95 = 144.74 kg started at 20 kg an hour; the die wears by cycles of 2.5 kg, 55 ÷ 0.95 of them."""
+        line = a_line(quantity_per_piece="1", process_loss_share="0.1", reclaim_share="0.5", reclaimed_as="pigment")
+        extruding = an_operation(cycle_minutes="0", units_per_hour="20", pieces_per_cycle="2.5", tool="mould")
+        kneading = an_operation(name="kneading", pieces_per_cycle="25", setup_minutes="0", yield_share="1")
+        mix = a_product(unit="kg", bill_of_materials=[line], operations=[kneading, extruding])
+
+        view = view_of(mix, quantity=Decimal("137.5"))
+
+        assert (view.facts[1].text, view.facts[1].figure) == ("Quantity of the batch", "137.5 kg")
+        assert view.blanks[0] == "Good quantity, kg"
+        facts = [(each.text, plain(each.figure), plain(each.note)) for each in view.parts[0].steps[1].facts]
+        assert ("Run", "7:15 h", "20 kg an hour, 58 cycles of 2.5 kg") in facts
+        assert facts[-3:] == [
+            ("To start", "144.8 kg", "for 137.5 kg good"),
+            ("Comes back as regrind", "3.62 kg", "Pigment, from HDPE flakes"),
+            ("Waste to dispose of", "3.62 kg", "HDPE flakes"),
+        ]
+        assert [each.note for each in view.parts[0].steps[0].facts if each.text == "Run"] == ["6 cycles of 25 kg"]
+
+    @pytest.mark.parametrize(
+        ("unit", "quantity", "start", "good"),
+        [
+            ("hour", "2.5", "2:38 h", "Good quantity, hrs"),
+            ("m3", "0.1234", "0.13 m³", "Good quantity, m³"),
+            ("m", "0.5", "0.53 m", "Good quantity, m"),
+            ("kg", "0.5", "527 g", "Good quantity, kg"),
+        ],
+    )
+    def test_rounds_each_unit_up_as_it_is_measured(self, unit: str, quantity: str, start: str, good: str) -> None:
+        work = an_operation(cycle_minutes="0", units_per_hour="20")
+        product = a_product(unit=unit, bill_of_materials=[], operations=[work])
+
+        (step,) = view_of(product, quantity=Decimal(quantity).quantize(Decimal("0.001"))).parts[0].steps
+
+        (told,) = [plain(each.figure) for each in step.facts if each.text == "To start"]
+        assert (told, step.blanks[2]) == (start, good)
+
+    def test_of_pieces_timed_by_the_hour_counts_them(self) -> None:
+        work = an_operation(cycle_minutes="0", units_per_hour="20")
+
+        (step,) = view_of(a_product(operations=[work])).parts[0].steps
+
+        assert [each.note for each in step.facts if each.text == "Run"] == ["20 pieces an hour"]
+
+    def test_without_steps_has_a_heading_for_waste(self) -> None:
+        line = a_line(quantity_per_batch="4", reclaim_share="0.25")
+
+        view = view_of(a_product(bill_of_materials=[line], operations=[]))
+
+        (waste,) = view.parts[0].wasted
+        assert (view.wasted_title, waste.text, plain(waste.figure)) == (
+            "What has to be disposed of",
+            "Waste to dispose of",
+            "3 kg",
+        )
+        assert view.wasted_title in job_sheet_page(view)
+        assert view.wasted_title in pdf_text(view)
 
     def test_in_german_has_its_words_and_figures(self) -> None:
         view = view_of(locale="de_DE")

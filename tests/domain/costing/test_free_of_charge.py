@@ -50,12 +50,12 @@ def test_a_price_of_0_brings_a_warning(price: str, found: list[str]) -> None:
 
 
 @pytest.mark.parametrize(
-    ("unit", "of_one"), [(Unit.PIECE, "A piece"), (Unit.CUBIC_METRE, "One m³"), (Unit.HOUR, "One hour")]
+    ("unit", "told"), [(Unit.PIECE, "A piece is priced at 0. "), (Unit.CUBIC_METRE, "The price per m³ is 0. ")]
 )
-def test_a_price_of_0_is_told_of_one_unit(unit: Unit, of_one: str) -> None:
+def test_a_price_of_0_is_told_of_one_unit(unit: Unit, told: str) -> None:
     (warning,) = zero_price("sheet", Decimal(0), unit)
 
-    assert warning.text.startswith(f"{of_one} is priced at 0. ")
+    assert warning.text.startswith(told)
 
 
 class TestAPoolOnAValue:

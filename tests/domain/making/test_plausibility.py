@@ -119,7 +119,7 @@ class TestUnits:
         assert warned(self.by("kg", a_line(process_loss_share="0.02"), operations=steps)) == {}
         assert warned(self.by("hour", operations=steps)) == {}
 
-    @pytest.mark.parametrize(("unit", "named"), [("kg", "kg"), ("hour", "hour"), ("m3", "m³")])
+    @pytest.mark.parametrize(("unit", "named"), [("kg", "kg"), ("hour", "h"), ("m3", "m³")])
     def test_bear_a_pool_on_pieces_as_a_piece_does(self, unit: str, named: str) -> None:
         pools = {"care": an_overhead("piece", name="Care"), "rent": an_overhead()}
 
