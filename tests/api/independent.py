@@ -18,6 +18,9 @@ from typing import Any
 
 COST_CLASSES = ("direct_material", "packaging", "direct_labour", "machine", "electricity", "tooling", "overhead")
 VALUE_BASES = {"direct_material_value": "direct_material", "direct_labour_value": "direct_labour"}
+UNITS_OF_BASES = {"machine_hour": "h", "labour_hour": "h"}
+"""Units that differ from the name of the base."""
+ONE_ORDER = Fraction(1)
 SIGNIFICANT_DIGITS = 28
 QUANTITY_DECIMALS = 9
 SHARE_DECIMALS = 6
@@ -168,6 +171,15 @@ def learning_model(facts: Mapping[str, Any]) -> str:
 
 
 @dataclass
+class Work:
+    """What an operation adds to the bases of overhead: machine_hour, labour_hour and setup."""
+
+    product: str
+    machine: str
+    of_base: dict[str, Fraction]
+
+
+@dataclass
 class Consumed:
     """Running totals of what a batch consumes."""
 
@@ -175,15 +187,24 @@ class Consumed:
     made: dict[str, Fraction] = field(default_factory=lambda: defaultdict(Fraction))
     steps: list[dict[str, Any]] = field(default_factory=list)
     issues: list[dict[str, Any]] = field(default_factory=list)
-    machine_hours: Fraction = Fraction(0)
-    labour_hours: Fraction = Fraction(0)
+    work: list[Work] = field(default_factory=list)
 
-    def bases(self) -> dict[str, Fraction]:
-        return {
-            "machine_hour": self.machine_hours,
-            "labour_hour": self.labour_hours,
-            "piece": sum(self.made.values(), Fraction(0)),
-        }
+    def of_base(self, pool: Mapping[str, Any], product: str, orders: Fraction) -> Fraction:
+        """The quantity of a pool's base in a batch of the product, sold in so many orders."""
+        of_products = pool.get("products") or [*self.made]
+        if pool["base"] == "piece":
+            return sum((made for code, made in self.made.items() if code in of_products), Fraction(0))
+        if pool["base"] == "order":
+            return orders if product in of_products else Fraction(0)
+        machines = pool.get("machines")
+        return sum(
+            (
+                each.of_base[pool["base"]]
+                for each in self.work
+                if each.product in of_products and (not machines or each.machine in machines)
+            ),
+            Fraction(0),
+        )
 
 
 def parents_first(workshop: Facts, product: str) -> list[str]:
@@ -201,10 +222,10 @@ def parents_first(workshop: Facts, product: str) -> list[str]:
     return finished[::-1]
 
 
-def consumed(workshop: Facts, product: str, pieces: int) -> Consumed:
+def consumed(workshop: Facts, product: str, pieces: Fraction, orders: Fraction = ONE_ORDER) -> Consumed:
     """Everything that a batch consumes; each sub-assembly is made in one lot."""
     batch = Consumed()
-    batch.made[product] = Fraction(pieces)
+    batch.made[product] = pieces
     for code in parents_first(workshop, product):
         facts = workshop.facts[f"products/{code}"]
         started = add_operations(workshop, code, facts, batch)
@@ -215,7 +236,7 @@ def consumed(workshop: Facts, product: str, pieces: int) -> Consumed:
             batch.quantities.pop(bought.removesuffix("#entire"), None)  # paid for as a whole, so not by its wear too
     for resource, facts in workshop.facts.items():
         if resource.startswith("overheads/") and facts["base"] not in VALUE_BASES:
-            batch.quantities[resource] += batch.bases()[facts["base"]]
+            batch.quantities[resource] += batch.of_base(facts, product, orders)
     return batch
 
 
@@ -226,8 +247,7 @@ def add_operations(workshop: Facts, code: str, facts: Mapping[str, Any], batch: 
     started = {WITHOUT_OPERATIONS: good}
     for operation in reversed(facts.get("operations", ())):
         share = number(operation.get("yield_share", 1))
-        cycles = ceil(snapped(good / operation.get("pieces_per_cycle", 1))) / share
-        run = cycles * number(operation.get("cycle_minutes", 0))
+        cycles, run = cycles_and_run(operation, good, share)
         setup, warm_up = number(operation.get("setup_minutes", 0)), number(operation.get("warm_up_minutes", 0))
         machine = workshop.facts[f"machines/{operation['machine']}"] if "machine" in operation else None
         if machine and "minutes_on_one_warm_up" in machine:
@@ -235,6 +255,7 @@ def add_operations(workshop: Facts, code: str, facts: Mapping[str, Any], batch: 
         kwh = electricity_kwh(operation, machine, setup, warm_up, run)
         machine_minutes = setup + warm_up + run if machine else Fraction(0)
         started[operation["name"]] = good / share
+        setups = Fraction(1 if setup else 0)
         batch.steps.append(
             {
                 "product": code,
@@ -253,16 +274,18 @@ def add_operations(workshop: Facts, code: str, facts: Mapping[str, Any], batch: 
                     each["labour_grade"]: shown_quantity(minutes_of_work(each, setup, run, factor))
                     for each in operation.get("labour", ())
                 },
+                "setups": shown_quantity(setups),
             }
         )
+        work = {"machine_hour": machine_minutes / 60, "labour_hour": Fraction(0), "setup": setups}
+        batch.work.append(Work(code, operation.get("machine", ""), work))
         if machine:
             batch.quantities[f"machines/{operation['machine']}"] += machine_minutes / 60
-            batch.machine_hours += machine_minutes / 60
             add_electricity(workshop, operation, machine, kwh, batch)
         for people in operation.get("labour", ()):
             minutes = minutes_of_work(people, setup, run, factor)
             batch.quantities[f"labour-grades/{people['labour_grade']}"] += minutes / 60
-            batch.labour_hours += minutes / 60
+            work["labour_hour"] += minutes / 60
         if "tool" in operation:
             if operation.get("tooling") == "entire":
                 batch.quantities[f"tools/{operation['tool']}#entire"] = Fraction(1)  # one mould, charged once
@@ -270,6 +293,14 @@ def add_operations(workshop: Facts, code: str, facts: Mapping[str, Any], batch: 
                 batch.quantities[f"tools/{operation['tool']}"] += cycles
         good /= share
     return started
+
+
+def cycles_and_run(operation: Mapping[str, Any], good: Fraction, share: Fraction) -> tuple[Fraction, Fraction]:
+    """Cycles and minutes of the run: whole cycles, repeated by the yield, or what is started at its throughput."""
+    if "units_per_hour" in operation:
+        return Fraction(0), good / share / number(operation["units_per_hour"]) * 60
+    cycles = ceil(snapped(good / number(operation.get("pieces_per_cycle", 1)))) / share
+    return cycles, cycles * number(operation.get("cycle_minutes", 0))
 
 
 def minutes_of_work(people: Mapping[str, Any], setup: Fraction, run: Fraction, factor: Fraction) -> Fraction:
@@ -303,7 +334,7 @@ def add_electricity(
 def add_issue(
     code: str, facts: Mapping[str, Any], line: Mapping[str, Any], started: Mapping[str, Fraction], batch: Consumed
 ) -> None:
-    """Add a line of the bill of materials: the quantity issued, and the part of the loss that is reclaimed."""
+    """Add a line of the bill of materials: what is issued, and what of the loss is reclaimed and disposed of."""
     per_piece = number(line.get("quantity_per_piece", 0))
     operations = [operation["name"] for operation in facts.get("operations", ())] or [WITHOUT_OPERATIONS]
     operation = line.get("operation", operations[0])
@@ -311,6 +342,15 @@ def add_issue(
     issued = per_piece * started[operation] / (1 - loss) + number(line.get("quantity_per_batch", 0))
     in_good_pieces = per_piece * batch.made[code]
     item = f"products/{line['product']}" if "product" in line else f"materials/{line['material']}"
+    reclaimed = disposed = Fraction(0)
+    if "product" in line:
+        batch.made[line["product"]] += issued
+    else:
+        lost, share = issued - in_good_pieces, number(line.get("reclaim_share", 0))
+        reclaimed, disposed = lost * share, lost * number(line.get("disposal_share", 1 - share))
+        batch.quantities[item] += issued
+        batch.quantities[f"materials/{line.get('reclaimed_as', line['material'])}#reclaimed"] += reclaimed
+        batch.quantities[f"{item}#disposed"] += disposed
     batch.issues.append(
         {
             "product": code,
@@ -318,13 +358,11 @@ def add_issue(
             "operation": operation,
             "issued": shown_quantity(issued),
             "in_good_pieces": shown_quantity(in_good_pieces),
+            "reclaimed": shown_quantity(reclaimed),
+            "reclaimed_as": line.get("reclaimed_as", ""),
+            "disposed": shown_quantity(disposed),
         }
     )
-    if "product" in line:
-        batch.made[line["product"]] += issued
-    else:
-        batch.quantities[item] += issued
-        batch.quantities[f"{item}#reclaimed"] += (issued - in_good_pieces) * number(line.get("reclaim_share", 0))
 
 
 def description(workshop: Facts, resource: str) -> dict[str, Any]:
@@ -342,9 +380,13 @@ def description(workshop: Facts, resource: str) -> dict[str, Any]:
     elif collection == "tools":
         told = ("tooling", "piece" if part else "shot", True)  # bought for the order, it is not spent without it
     else:
-        units = {"machine_hour": "h", "labour_hour": "h", "piece": "piece"}
-        told = ("overhead", units.get(facts["base"], workshop.currency), facts.get("variable", False))
+        unit = workshop.currency if facts["base"] in VALUE_BASES else UNITS_OF_BASES.get(facts["base"], facts["base"])
+        told = ("overhead", unit, facts.get("variable", False))
     return {"resource": resource, "cost_class": told[0], "unit": told[1], "variable": told[2]}
+
+
+def unit_of(workshop: Facts, product: str) -> str:
+    return str(workshop.facts[f"products/{product}"].get("unit", "piece"))
 
 
 def value_pools(workshop: Facts) -> list[str]:
@@ -356,12 +398,14 @@ def value_pools(workshop: Facts) -> list[str]:
     )
 
 
-def bill_of_resources(workshop: Facts, product: str, pieces: int) -> dict[str, Any]:
+def bill_of_resources(workshop: Facts, product: str, pieces: Fraction) -> dict[str, Any]:
     """The figures of the answer; lists without a defined order are brought into a comparable form."""
     batch = consumed(workshop, product, pieces)
     return {
         "product": product,
-        "quantity": pieces,
+        "quantity": shown_quantity(pieces),
+        "unit": unit_of(workshop, product),
+        "orders": shown_quantity(ONE_ORDER),
         "lines": {
             resource: {**description(workshop, resource), "quantity": shown_quantity(quantity)}
             for resource, quantity in batch.quantities.items()
@@ -429,6 +473,8 @@ def material_rates(resource: str, terms: Mapping[str, Any], exchange: Exchange) 
     rates = {resource: exchange.converted(terms["price"])}
     if "reclaim_value" in terms:
         rates[f"{resource}#reclaimed"] = -exchange.converted(terms["reclaim_value"])
+    if "disposal_cost" in terms:
+        rates[f"{resource}#disposed"] = exchange.converted(terms["disposal_cost"])
     return rates
 
 
@@ -496,7 +542,7 @@ class Costed:
 
     Attributes:
         product: code of the product.
-        pieces: good pieces in the batch.
+        pieces: good pieces in the batch, or units.
         as_of: the day of the rates.
         quantities: quantity of each resource with a cost; for an overhead on a subtotal, the subtotal.
         rates: cost of a unit of each.
@@ -506,7 +552,7 @@ class Costed:
     """
 
     product: str
-    pieces: int
+    pieces: Fraction
     as_of: str
     exchange_days: dict[str, set[str]]
     quantities: dict[str, Fraction] = field(default_factory=dict)
@@ -518,7 +564,14 @@ class Costed:
         return self.quantities[resource] * self.rates[resource]
 
 
-def costed(workshop: Facts, product: str, pieces: int, as_of: str, supposed: Mapping[str, Mapping[str, Any]]) -> Costed:
+def costed(
+    workshop: Facts,
+    product: str,
+    pieces: Fraction,
+    as_of: str,
+    supposed: Mapping[str, Mapping[str, Any]],
+    orders: Fraction = ONE_ORDER,
+) -> Costed:
     """Quantities × rates. Supposed terms replace those in force; overheads on a subtotal come last."""
     exchange = Exchange(workshop, as_of)
     batch = Costed(product, pieces, as_of, exchange.days)
@@ -529,11 +582,11 @@ def costed(workshop: Facts, product: str, pieces: int, as_of: str, supposed: Map
         rates = unit_rates(workshop, registered, terms, exchange)
         if resource in rates:
             batch.quantities[resource], batch.rates[resource] = quantity, rates[resource]
-        batch.rates_valid_from[registered] = day
+            batch.rates_valid_from[registered] = day
         if "paid_hours_per_month" in terms:
             batch.paid_by_the_month.add(resource)
 
-    for resource, quantity in consumed(workshop, product, pieces).quantities.items():
+    for resource, quantity in consumed(workshop, product, pieces, orders).quantities.items():
         if quantity:
             add(resource, quantity)
     values: dict[str, Fraction] = defaultdict(Fraction)
@@ -607,7 +660,8 @@ def cost_sheet(workshop: Facts, batch: Costed, order: Sequence[str]) -> dict[str
         }
     return {
         "product": batch.product,
-        "quantity": batch.pieces,
+        "quantity": shown_quantity(batch.pieces),
+        "unit": unit_of(workshop, batch.product),
         "as_of": batch.as_of,
         "currency": workshop.currency,
         "lines": lines,

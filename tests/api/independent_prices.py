@@ -24,8 +24,10 @@ from tests.api.independent import (
     number,
     published,
     shown,
+    shown_quantity,
     snapped,
     unit_cost,
+    unit_of,
 )
 
 MINOR_DECIMALS = {"EUR": 2, "USD": 2, "GBP": 2, "CZK": 2, "JPY": 0, "KWD": 3}
@@ -64,7 +66,7 @@ class Sale:
     conversion_share: Fraction = Fraction(0)
     shipping_cost: Fraction = Fraction(0)
     shipping_charge: Fraction = Fraction(0)
-    prices: int = 1
+    prices: Fraction = Fraction(1)
 
     @property
     def tax_share(self) -> Fraction:
@@ -295,7 +297,7 @@ def sale_of(workshop: Facts, query: Mapping[str, Any], product: str, exchange: E
     tax = workshop.terms_on(f"taxes/{query['tax']}", exchange.as_of)[1] if "tax" in query else {"rate_share": "0"}
     sale = Sale(tax["rate_share"], query.get("display") == "tax_inclusive")
     shipment = shipment_of(workshop, query, product, exchange.as_of)
-    sale.prices = pieces_per_order(query) // base_quantity(query)
+    sale.prices = pieces_per_order(query) / base_quantity(query)
     if shipment is not None:
         sale.shipping_cost = exchange.in_currency(shipment.price, shipment.currency, currency) / sale.prices
     if "channel" not in query:
@@ -320,15 +322,16 @@ def sale_of(workshop: Facts, query: Mapping[str, Any], product: str, exchange: E
 
 @dataclass
 class Shipment:
-    """Pieces of an order, each shipped by itself without a container.
+    """Pieces or units of an order, each shipped by itself without a container; a part of a unit is one parcel more.
 
     Attributes:
-        billable_kg: of each, the greater of its mass and its volume ÷ divisor, rounded up to the step.
-        price: of all: that of the first weight class that covers a piece, with the fuel surcharge; not rounded.
+        parcels: how many there are that are billed alike, and the billable kilograms of each: the greater of its mass
+            and its volume ÷ divisor, rounded up to the step.
+        price: of all: for each that of the first weight class that covers it, with the fuel surcharge; not rounded.
         currency: currency of the price.
     """
 
-    billable_kg: Fraction
+    parcels: list[tuple[int, Fraction]]
     price: Fraction
     currency: str
 
@@ -339,17 +342,31 @@ def shipment_of(workshop: Facts, query: Mapping[str, Any], code: str, as_of: str
         return None
     product = workshop.facts[f"products/{code}"]
     terms = workshop.terms_on(f"shipping-services/{query['shipping_service']}", as_of)[1]
+    classes = terms["zones"][query["shipping_zone"]]
+    whole, rest = divmod(pieces_per_order(query), 1)
+    parcels = [
+        (count, billable_kg(product, part, terms))
+        for count, part in ((whole, Fraction(1)), (1, rest))
+        if count and part
+    ]
+    prices = [
+        count * number(next(each["price"]["amount"] for each in classes if billable <= number(each["up_to_kg"])))
+        for count, billable in parcels
+    ]
+    surcharged = sum(prices, Fraction(0)) * (1 + number(terms.get("fuel_surcharge_share", 0)))
+    return Shipment(parcels, surcharged, classes[0]["price"]["currency"])
+
+
+def billable_kg(product: Mapping[str, Any], part: Fraction, terms: Mapping[str, Any]) -> Fraction:
+    """Of a unit, or a part of one, which takes up as much room. A kilogram need not say what it weighs."""
     length, width, height = (number(product[f"{side}_mm"]) for side in ("length", "width", "height"))
-    billable = number(product["mass_kg"])
+    billable = part * number(product.get("mass_kg", 1))
     if "divisor_cm3_per_kg" in terms:
         billable = max(billable, length * width * height / 1000 / number(terms["divisor_cm3_per_kg"]))
     if "weight_step_kg" in terms:
         step = number(terms["weight_step_kg"])
         billable = ceil(billable / step) * step
-    classes = terms["zones"][query["shipping_zone"]]
-    price = next(each["price"] for each in classes if billable <= number(each["up_to_kg"]))
-    surcharged = number(price["amount"]) * (1 + number(terms.get("fuel_surcharge_share", 0)))
-    return Shipment(billable, surcharged * pieces_per_order(query), price["currency"])
+    return billable
 
 
 def shipped(workshop: Facts, query: Mapping[str, Any], product: str, exchange: Exchange) -> dict[str, Any] | None:
@@ -360,7 +377,7 @@ def shipped(workshop: Facts, query: Mapping[str, Any], product: str, exchange: E
     at_home = exchange.in_currency(shipment.price, shipment.currency, home)
     prices = {"price": (shipment.price, shipment.currency), "workshop_price": (at_home, home)}
     return {
-        "billable_kg": Fraction(shown(shipment.billable_kg, 9)),
+        "parcels": [(count, shown_quantity(billable)) for count, billable in shipment.parcels],
         **{
             name: {"amount": shown(amount, MINOR_DECIMALS[currency]), "currency": currency}
             for name, (amount, currency) in prices.items()
@@ -373,13 +390,14 @@ def base_quantity(query: Mapping[str, Any]) -> int:
     return int(query.get("base_quantity", 1))
 
 
-def pieces_per_order(query: Mapping[str, Any]) -> int:
+def pieces_per_order(query: Mapping[str, Any]) -> Fraction:
     """The pieces that an order has."""
-    return int(query.get("pieces_per_order", base_quantity(query)))
+    return number(query.get("pieces_per_order", base_quantity(query)))
 
 
-def is_reachable(workshop: Facts, batch: Costed, query: Mapping[str, Any]) -> bool:
-    return question_of(workshop, batch, query, Exchange(workshop, batch.as_of)).found() is not None
+def orders_in(pieces: Fraction, query: Mapping[str, Any]) -> Fraction:
+    """The orders that a batch is sold in."""
+    return pieces / pieces_per_order(query)
 
 
 def question_of(workshop: Facts, batch: Costed, query: Mapping[str, Any], exchange: Exchange) -> Question:
@@ -398,7 +416,7 @@ def price_sheet(
 
     Args:
         workshop: registered facts and terms.
-        batch: its quantities and rates.
+        batch: its quantities and rates, with the orders that the query means.
         subtotals: subtotals of its cost sheet; of one piece in the workshop's currency, the price sheet shows
             the same costs.
         query: the query parameters.
@@ -421,13 +439,14 @@ def price_sheet(
     settlement = settled(workshop, query, sheet, exchange)
     return {
         "product": batch.product,
-        "quantity": batch.pieces,
+        "quantity": shown_quantity(batch.pieces),
+        "unit": unit_of(workshop, batch.product),
         "as_of": batch.as_of,
         "currency": currency,
         "tax": query.get("tax"),
         "channel": query.get("channel"),
         "base_quantity": base_quantity(query),
-        "pieces_per_order": pieces_per_order(query),
+        "pieces_per_order": shown_quantity(pieces_per_order(query)),
         "price_per_piece": sheet.statement(),
         "cash_price": sheet.cash_price(),
         "shipping": shipped(workshop, query, batch.product, exchange),
@@ -476,7 +495,7 @@ class Sheet:
         shown_costs: costs of the base quantity to show, before rounding.
         target: the least price that meets the policy.
         asked: the price charged.
-        pieces: pieces in the batch.
+        pieces: pieces in the batch, or units.
     """
 
     question: Question
@@ -484,7 +503,7 @@ class Sheet:
     shown_costs: Mapping[str, Fraction]
     target: Fraction
     asked: Fraction
-    pieces: int
+    pieces: Fraction
 
     @property
     def sale(self) -> Sale:
@@ -554,7 +573,7 @@ class Sheet:
 
         return {
             "margin_share": share(proceeds - full, net),
-            "markup_share": share(proceeds - full, full),
+            "markup_share": share(proceeds - full, max(Fraction(0), full)),  # none on a cost below 0
             "contribution_margin_share": share(proceeds - variable, net),
         }
 
@@ -585,7 +604,7 @@ class Sheet:
     def statement(self) -> dict[str, Any]:
         question, search = self.question, self.question.search
         exact_profit = self.sale.proceeds(self.asked) - question.costs["full_cost"]
-        orders = Fraction(self.pieces, base_quantity(question.query))
+        prices = self.pieces / base_quantity(question.query)
         return {
             "price": self.at_minor(self.asked),
             "display": "tax_inclusive" if self.sale.is_inclusive else "tax_exclusive",
@@ -598,8 +617,8 @@ class Sheet:
             "is_below_floor": not question.keeps(question.shown_floors(), self.asked),
             "is_raised_to_floor": question.raised_to(self.target, self.asked) is not None,
             "terms": dict(self.terms()),
-            "batch_net_price": self.at_minor(self.sale.net(self.asked) * orders),
-            "batch_profit": self.at_minor(exact_profit * orders),
+            "batch_net_price": self.at_minor(self.sale.net(self.asked) * prices),
+            "batch_profit": self.at_minor(exact_profit * prices),
         }
 
     def cash_price(self) -> dict[str, str] | None:

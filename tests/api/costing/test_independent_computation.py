@@ -9,7 +9,7 @@ figure that differs.
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from fractions import Fraction
-from itertools import pairwise
+from itertools import pairwise, product
 from math import prod
 from random import Random
 from typing import Any
@@ -19,13 +19,14 @@ import flask
 import pytest
 
 from tests.api import independent, independent_prices
-from tests.api.independent import COST_CLASSES, Facts, number
+from tests.api.independent import COST_CLASSES, VALUE_BASES, Facts, number, shown_quantity
 from tests.api.independent_prices import MINOR_DECIMALS
 from tests.conftest import Client, make_client
 from tests.support.contract import Contract
 from tests.support.profiles import seeds
 
 PRODUCTS_BY_LEVEL = (6, 5, 5, 4, 4, 3)
+CODES_BY_LEVEL = [[f"d{level}n{place}" for place in range(count)] for level, count in enumerate(PRODUCTS_BY_LEVEL)]
 HOMES = ("EUR", "JPY", "KWD")
 """Currencies of workshops, with minor units of two, no and three decimals."""
 SEEDS = seeds(18)
@@ -38,10 +39,14 @@ PUBLISHED_DAYS = ("2026-10-31", "2026-11-14", "2026-11-22", "2026-12-02")
 ASKED_DAYS = ("2026-11-13", "2026-11-14", "2026-11-20", "2026-11-25", "2026-12-01")
 FIRST_DAYS = ("2026-01-01", "2026-11-14", "2026-11-23", "2026-12-24")
 BASE_QUANTITIES = (1, 12, 100, 1000)
+UNITS = ("piece", "piece", "piece", "kg", "l", "m", "m2", "m3", "hour")
 QUANTITIES = (1, 2, 3, 7, 10, 12, 64, 100, 333, 999, 1000, 1024, 4096, 10_000, 65_536, 99_999, 100_000)
+PARTS_OF_UNITS = ("0.5", "0.125", "2.5", "12.5", "33.333", "137.125", "1000.001", "4096.5")
+"""Quantities that only products by weight, length, volume or time have."""
 YIELDS = ("1", "1", "0.95", "0.95", "0.9", "0.97", "0.875", "0.985", "0.333", "0.7")
 LOSSES = ("0", "0", "0.02", "0.05", "0.1", "0.3", "0.333")
-BASES = ("machine_hour", "labour_hour", "piece", "direct_material_value", "direct_labour_value")
+BASES = ("machine_hour", "labour_hour", "piece", "order", "setup", *VALUE_BASES)
+BASES_AT_MACHINES = ("machine_hour", "labour_hour", "setup")
 
 
 def decimal_text(figure: Fraction) -> str:
@@ -109,7 +114,7 @@ class Maker:
     def everything_bought(self) -> None:
         for place in range(7):
             use = self.some(use="packaging") if place > 4 else {}
-            self.register("materials", f"m{place}", unit=self.random.choice(("kg", "l", "m", "m2", "piece")), **use)
+            self.register("materials", f"m{place}", unit=self.share("kg", "kg", "kg", "l", "m", "m2", "piece"), **use)
         for place in range(3):
             self.register("labour-grades", f"g{place}")
             self.register("tools", f"t{place}")
@@ -121,7 +126,7 @@ class Maker:
             shift = self.some(minutes_on_one_warm_up=self.figure(30, 480))
             self.register("machines", f"p{place}", **power, **shift)
         for place in range(self.random.randint(3, 7)):
-            self.register("overheads", f"o{place}", base=self.random.choice(BASES), **self.some(variable=True))
+            self.register("overheads", f"o{place}", **self.pool())
         for place in range(2):
             self.register("taxes", f"x{place}")
         for place in range(2):
@@ -130,12 +135,26 @@ class Maker:
             shown = self.some(display=self.share("tax_inclusive", "tax_exclusive"))
             self.register("channels", f"c{place}", **shown, **self.some(payout_currency=self.share(*CURRENCIES)))
 
+    def pool(self) -> dict[str, Any]:
+        """A pool of overhead, on some bases perhaps of named machines or products."""
+        base, named = self.share(*BASES, *BASES_AT_MACHINES), {}
+        machines, products = [f"p{place}" for place in range(4)], [code for codes in CODES_BY_LEVEL for code in codes]
+        if base in BASES_AT_MACHINES and self.is_so(0.5):
+            named["machines"] = self.random.sample(machines, self.random.randint(1, 2))
+        if base not in VALUE_BASES and self.is_so(0.5):
+            named["products"] = self.random.sample(products, self.random.randint(1, 15))
+        return {"base": base, **named, **self.some(variable=True)}
+
     def terms(self, resource: str) -> dict[str, Any]:
         """Random terms of a resource."""
         return dict(getattr(self, "terms_of_" + resource.partition("/")[0].replace("-", "_"))(resource))
 
     def terms_of_materials(self, _: str) -> dict[str, Any]:
-        return {"price": self.money(0.1, 9), **self.some(reclaim_value=self.money(0.05, 0.6))}
+        """Dear to buy, or taken for a gate fee; waste may be worth something, or cost something to get rid of."""
+        price = self.money(0.1, 9)
+        if self.is_so(0.15):
+            price |= {"amount": f"-{self.figure(0.01, 0.4)}"}
+        return {"price": price, **self.some(reclaim_value=self.money(0.05, 0.6), disposal_cost=self.money(0.05, 0.8))}
 
     def terms_of_labour_grades(self, _: str) -> dict[str, Any]:
         shares = self.some(on_cost_share=self.share("0.21", "0.3", "1.1"), productive_share=self.share("0.85", "0.333"))
@@ -225,17 +244,16 @@ class Maker:
 
     def products(self) -> None:
         """Each level is made of the next one down and of any lower ones, so sub-assemblies are shared."""
-        made: list[list[str]] = []
-        for level, count in enumerate(PRODUCTS_BY_LEVEL):
-            made.append([f"d{level}n{place}" for place in range(count)])
-            for code in made[level]:
-                children = [self.random.choice(made[level - 1])] if level else []
-                below = [each for codes in made[:level] for each in codes]
+        for level, codes in enumerate(CODES_BY_LEVEL):
+            for code in codes:
+                children = [self.random.choice(CODES_BY_LEVEL[level - 1])] if level else []
+                below = [each for lower in CODES_BY_LEVEL[:level] for each in lower]
                 children += [child for child in self.random.sample(below, min(2, len(below))) if self.is_so(0.5)]
                 self.workshop.facts[f"products/{code}"] = self.product(code, children)
 
     def product(self, code: str, children: list[str]) -> dict[str, Any]:
-        operations = [self.operation(f"step {place}") for place in range(self.random.choice((0, 1, 1, 2, 2, 3)))]
+        unit, steps = self.share(*UNITS), self.random.choice((0, 1, 1, 2, 2, 3))
+        operations = [self.operation(f"step {place}", unit != "piece") for place in range(steps)]
         items = [{"product": child} for child in dict.fromkeys(children)]
         items += [{"material": self.code("materials")} for _ in range(self.random.choice((1, 1, 2, 3)))]
         self.random.shuffle(items)
@@ -247,7 +265,8 @@ class Maker:
             learning |= self.some(model=self.random.choice(("unit", "cumulative_average")))
         return {
             "name": f"Invented {code}",
-            "mass_kg": self.figure(1, 30),
+            **({"unit": unit} if unit != "piece" or self.is_so(0.5) else {}),
+            **({"mass_kg": self.figure(1, 30)} if unit != "kg" else self.some(mass_kg="1")),
             **{f"{side}_mm": self.figure(20, 900) for side in ("length", "width", "height")},
             "bill_of_materials": [self.bill_line(item, operations) for item in items],
             **({"operations": operations} if operations else {}),
@@ -267,26 +286,42 @@ class Maker:
             line["quantity_per_piece"] = decimal_text(whole)
         if self.is_so(0.25):
             line["quantity_per_batch"] = self.share("1", "0.25", "2.7", "40")
-        if "material" in item and self.is_so(0.5):
-            line["reclaim_share"] = self.share("0.5", "0.8", "1")
-        return line
+        return {**line, **(self.waste(item["material"]) if "material" in item else {})}
 
-    def operation(self, name: str) -> dict[str, Any]:
+    def waste(self, material: str) -> dict[str, Any]:
+        """What becomes of what is lost: at most all of it is reclaimed or disposed of."""
+        of_loss = self.some(reclaim_share=self.share("0.5", "0.8", "1"))
+        if self.is_so(0.3):
+            rest = 1 - number(of_loss.get("reclaim_share", 0))
+            of_loss["disposal_share"] = decimal_text(rest * number(self.share("0", "0.25", "0.5", "1")))
+        facts = self.workshop.facts
+        alike = [
+            resource.partition("/")[2]
+            for resource in facts
+            if resource.startswith("materials/") and facts[resource]["unit"] == facts[f"materials/{material}"]["unit"]
+        ]
+        return of_loss | (
+            {"reclaimed_as": self.share(*alike)} if "reclaim_share" in of_loss and self.is_so(0.5) else {}
+        )
+
+    def operation(self, name: str, is_divided: bool) -> dict[str, Any]:
         is_at_a_machine = self.is_so(0.75)
         machine = self.at_a_machine() if is_at_a_machine else {}
         tool = {"tool": self.code("tools"), **self.some(tooling=self.share("per_shot", "entire"))}
-        times = self.some(
-            setup_minutes=self.figure(1, 60), pieces_per_cycle=self.random.choice((1, 2, 6, 8, 24)), yield_share=""
-        )
-        if "yield_share" in times:
-            times["yield_share"] = self.share(*YIELDS)
+        times = self.some(setup_minutes=self.figure(1, 60), yield_share=self.share(*YIELDS))
+        if self.is_so(0.3):
+            times["units_per_hour"] = self.figure(0.5, 90)
+            tool["tooling"] = "entire"
+        else:
+            parts = ("0.5", "2.4", "0.333") if is_divided else ()
+            times |= {"cycle_minutes": self.figure(0.05, 40)}
+            times |= self.some(pieces_per_cycle=self.random.choice((1, 2, 6, 8, 24, *parts)))
         grades = [self.code("labour-grades") for _ in range(self.random.choice((0, 1, 1, 2)))]
         people = [
             {"labour_grade": grade, "attendance": self.share("0.25", "1", "0.333"), **self.some(setup_crew="2")}
             for grade in dict.fromkeys(grades)
         ]
-        cycle = {"name": name, "cycle_minutes": self.figure(0.05, 40), "labour": people}
-        return {**cycle, **times, **machine, **(tool if self.is_so(0.4) else {})}
+        return {"name": name, "labour": people, **times, **machine, **(tool if self.is_so(0.4) else {})}
 
     def at_a_machine(self) -> dict[str, Any]:
         code = self.code("machines")
@@ -306,30 +341,37 @@ class Maker:
 
     # Questions
 
+    def quantity(self, code: str) -> Fraction:
+        """A batch of the product, in its unit."""
+        parts = PARTS_OF_UNITS if independent.unit_of(self.workshop, code) != "piece" else ()
+        return number(self.random.choice((*QUANTITIES, *parts)))
+
     def supposed(self, resources: list[str]) -> dict[str, Any]:
         """Other terms for some of the resources on a sheet."""
         chosen = self.random.sample(resources, self.random.randint(1, len(resources)))
         return {resource: self.terms(resource) for resource in chosen}
 
-    def sale(self) -> dict[str, Any]:
-        """Random conditions of sale: tax, channel, currency, shipping."""
+    def sale(self, product: str) -> dict[str, Any]:
+        """Random conditions of sale: tax, channel, currency, shipping; hours are not shipped."""
+        is_shipped = independent.unit_of(self.workshop, product) != "hour" and self.is_so(0.5)
+        shipping = {"shipping_service": self.code("shipping-services"), "shipping_zone": "home"}
         through = {"channel": self.code("channels")}
         directly = self.some(display=self.share("tax_inclusive", "tax_exclusive"))
         return {
             **self.some(tax=self.code("taxes")),
             **(through if self.is_so(0.7) else directly),
-            **(
-                {"shipping_service": self.code("shipping-services"), "shipping_zone": "home"} if self.is_so(0.5) else {}
-            ),
+            **(shipping if is_shipped else {}),
             **({"currency": self.share(*CURRENCIES)} if self.is_so(0.5) else {}),
             **({"discount_share": self.share("0.1", "0.05", "0.333", "0.5")} if self.is_so(0.5) else {}),
         }
 
-    def sold_together(self, batch: int) -> dict[str, int]:
-        """How many pieces a price is for, and an order has: one, or more that the batch has."""
+    def sold_together(self, code: str, batch: Fraction) -> dict[str, Any]:
+        """How much a price is for, and an order has: one, or more that the batch has, and of a unit a part as well."""
         base = self.random.choice([1, *(each for each in BASE_QUANTITIES if each <= batch)])
-        prices = self.random.choice([each for each in (1, 2, 3, 7) if each * base <= batch])
-        return {"base_quantity": base, **({"pieces_per_order": base * prices} if self.is_so(0.5) else {})}
+        orders = [base, *(base * prices for prices in (2, 3, 7) if base * prices <= batch)]
+        if independent.unit_of(self.workshop, code) != "piece":
+            orders += [each for each in PARTS_OF_UNITS if number(each) <= batch]
+        return {"base_quantity": base, **self.some(pieces_per_order=str(self.random.choice(orders)))}
 
     def policy(self, unit_cost: Fraction, decimals: int) -> dict[str, Any]:
         """A policy with amounts of the order of the cost, in a currency with so many decimals."""
@@ -384,8 +426,8 @@ def made_workshop(seed: int, currency: str) -> Maker:
 def register_all(client: Client, workshop: Facts) -> None:
     for day, rates in workshop.exchange.items():
         assert client.put(f"exchange-rates/{day}", rates).status_code == 201
-    last = ("machines/", "products/")
-    for resource in sorted(workshop.facts, key=lambda resource: resource.startswith(last)):
+    last = ("machines/", "products/", "overheads/")  # each names things in those before
+    for resource in sorted(workshop.facts, key=lambda resource: [resource.startswith(each) for each in last][::-1]):
         client.register(resource, workshop.facts[resource], **workshop.terms.get(resource, {}))
 
 
@@ -419,18 +461,21 @@ class Questioner:
         self.client, self.workshop = client, workshop
 
     def ask(self, maker: Maker, code: str) -> None:
-        pieces, as_of = maker.random.choice(QUANTITIES), maker.random.choice(ASKED_DAYS)
+        pieces, as_of = maker.quantity(code), maker.random.choice(ASKED_DAYS)
+        together = maker.sold_together(code, pieces)
+        orders = independent_prices.orders_in(pieces, together)
+        in_orders = {"pieces_per_order": shown_quantity(pieces / orders)}
         self.ask_bill(code, pieces)
-        subtotals = self.ask_cost_sheet(code, pieces, as_of, {})
-        batch = independent.costed(self.workshop, code, pieces, as_of, {})
-        self.ask_cost_sheet(code, pieces, as_of, maker.supposed(sorted(batch.rates_valid_from)))
-        for ask in (maker.policy, maker.inverse):
-            sale = maker.sale()
+        batch = independent.costed(self.workshop, code, pieces, as_of, {}, orders)
+        subtotals = self.ask_cost_sheet(batch, in_orders, {})
+        supposed = maker.supposed(sorted(batch.rates_valid_from))
+        self.ask_cost_sheet(independent.costed(self.workshop, code, pieces, as_of, supposed), {}, supposed)
+        for ask in (maker.policy, maker.inverse) if pieces >= 1 else ():  # no price is for less than one unit
+            sale = maker.sale(code)
             currency = sale.get("currency", self.workshop.currency)
             exchange = independent.Exchange(self.workshop, as_of)
             full_cost = independent.unit_cost(self.workshop, batch)["full_cost"]
             cost = exchange.in_currency(full_cost, self.workshop.currency, currency)
-            together = maker.sold_together(pieces)
             policy = ask(cost * together["base_quantity"], MINOR_DECIMALS[currency])
             self.ask_price_sheet(batch, subtotals, {**sale, **policy, **together})
 
@@ -451,32 +496,31 @@ class Questioner:
         told = list(differences(expected, found))
         assert not told, "\n".join([str(question), *told[:12]])
 
-    def ask_bill(self, code: str, pieces: int) -> None:
-        found = self.get(f"products/{code}/bill-of-resources", quantity=pieces)["bill"]
+    def ask_bill(self, code: str, pieces: Fraction) -> None:
+        found = self.get(f"products/{code}/bill-of-resources", quantity=shown_quantity(pieces))["bill"]
         found["lines"] = by_name(found["lines"], "resource")
         found["steps"] = by_name(found["steps"], "product", "operation")
         found["issues"] = independent.in_order_of_product(found["issues"])
         assert found.pop("tooling") is None  # each operation says so itself
         self.compare(independent.bill_of_resources(self.workshop, code, pieces), found, "bill", code, pieces)
 
-    def ask_cost_sheet(self, code: str, pieces: int, as_of: str, supposed: dict[str, Any]) -> Any:
-        path = f"products/{code}/cost-sheet"
+    def ask_cost_sheet(self, batch: independent.Costed, orders: dict[str, Any], supposed: dict[str, Any]) -> Any:
+        path = f"products/{batch.product}/cost-sheet"
+        asked = {"quantity": shown_quantity(batch.pieces), "as_of": batch.as_of, **orders}
         if supposed:
-            body = {"quantity": pieces, "as_of": as_of, "rates": supposed}
-            found = self.answer(path, self.client.post(path, body))
+            found = self.answer(path, self.client.post(path, {**asked, "rates": supposed}))
         else:
-            found = self.get(path, quantity=pieces, as_of=as_of)
+            found = self.get(path, **asked)
         found["exchange_rates"] = by_name(found["exchange_rates"], "published_on")
         headings = [COST_CLASSES.index(line["cost_class"]) for line in found["lines"]]
         assert headings == sorted(headings), (path, headings)
         found["lines"] = by_name(found["lines"], "resource")
-        batch = independent.costed(self.workshop, code, pieces, as_of, supposed)
         expected = independent.cost_sheet(self.workshop, batch, list(found["lines"]))
-        self.compare(expected, found, "cost sheet", code, pieces, as_of, supposed)
+        self.compare(expected, found, "cost sheet", batch.product, asked, supposed)
         return expected["subtotals"]
 
     def ask_price_sheet(self, batch: independent.Costed, subtotals: Any, question: dict[str, Any]) -> None:
-        batch_asked = {"quantity": batch.pieces, "as_of": batch.as_of}
+        batch_asked = {"quantity": shown_quantity(batch.pieces), "as_of": batch.as_of}
         path = f"products/{batch.product}/price-sheet"
         expected = independent_prices.price_sheet(self.workshop, batch, subtotals, question)
         if expected is None:
@@ -487,9 +531,10 @@ class Questioner:
         found["price_per_piece"]["terms"] = {name: term["amount"] for name, term in terms.items()}
         found["exchange_rates"] = by_name(found["exchange_rates"], "published_on")
         if found["shipping"] is not None:
-            ((parcel,), sheet) = found["shipping"]["parcels"], found["shipping"]
+            sheet = found["shipping"]
             shown = {name: sheet[name] for name in ("price", "workshop_price")}
-            found["shipping"] = {"billable_kg": Fraction(parcel["billable_kg"]), **shown}
+            parcels = [(each["count"], shown_quantity(number(each["billable_kg"]))) for each in sheet["parcels"]]
+            found["shipping"] = {"parcels": parcels, **shown}
         self.compare(expected, found, "price sheet", batch.product, batch_asked, question)
 
 
@@ -526,7 +571,8 @@ def priced_with_a_third(client: Client, *prices: str) -> Questioner:
 def test_thirds_that_add_up_to_a_half_of_the_minor_unit_are_rounded_up_in_the_total(client: Client) -> None:
     questioner = priced_with_a_third(client, "0.9985", "0.9985", "0.9985")
 
-    subtotals = questioner.ask_cost_sheet("thirds", 1, ASKED_DAYS[0], {})
+    batch = independent.costed(questioner.workshop, "thirds", Fraction(1), ASKED_DAYS[0], {})
+    subtotals = questioner.ask_cost_sheet(batch, {}, {})
 
     assert subtotals["full_cost"]["per_batch"]["amount"] == "9.99", "3 × 0.9985 × 10 ÷ 3 = 9.985"
 
@@ -534,7 +580,8 @@ def test_thirds_that_add_up_to_a_half_of_the_minor_unit_are_rounded_up_in_the_to
 def test_of_two_lines_with_equal_remainders_the_earlier_one_is_rounded_up(client: Client) -> None:
     questioner = priced_with_a_third(client, "10", "0.1")
 
-    subtotals = questioner.ask_cost_sheet("thirds", 1, ASKED_DAYS[0], {})
+    batch = independent.costed(questioner.workshop, "thirds", Fraction(1), ASKED_DAYS[0], {})
+    subtotals = questioner.ask_cost_sheet(batch, {}, {})
 
     assert subtotals["full_cost"]["per_batch"]["amount"] == "33.67", "33.333… + 0.333…, shown as 33.34 + 0.33"
 
@@ -584,7 +631,8 @@ def test_the_random_products_use_every_member_that_the_formulas_use() -> None:
         if "product" in line
     )
 
-    assert {"product", "quantity_per_batch", "process_loss_share", "reclaim_share", "packaging", *BASES} <= uses
+    assert {"product", "quantity_per_batch", "process_loss_share", "packaging", *BASES} <= uses
+    assert {"reclaim_share", "reclaimed_as", "disposal_share"} <= uses
     assert {
         "minutes_on_one_warm_up",
         "warm_up_minutes",
@@ -592,9 +640,44 @@ def test_the_random_products_use_every_member_that_the_formulas_use() -> None:
         "load_factor",
         "pieces_per_cycle",
         "yield_share",
+        "units_per_hour",
     } <= uses
     assert {"learning_curve", "entire", "per_shot", "1 bands", "2 bands", "3 bands"} <= uses
     assert sum(count > 1 for count in parents.values()) >= 100, "too few sub-assemblies are shared"
+
+
+def test_the_random_workshops_count_in_every_unit_pay_and_are_paid_for_waste_and_restrict_pools_of_every_base() -> None:
+    workshops = [made_workshop(seed, "EUR").workshop for seed in LOOKED_AT]
+    pools = Counter(
+        (facts["base"], "machines" in facts, "products" in facts)
+        for workshop in workshops
+        for facts in workshop.facts.values()
+        if "base" in facts
+    )
+    materials = [
+        terms
+        for workshop in workshops
+        for resource, dated in workshop.terms.items()
+        if resource.startswith("materials/")
+        for terms in dated.values()
+    ]
+    products = [facts for _, _, facts in all_products()]
+    divided = [facts for facts in products if facts.get("unit", "piece") != "piece"]
+    sub_assemblies = {
+        (workshop.facts[f"products/{line['product']}"].get("unit", "piece") == "piece", facts in divided)
+        for workshop, _, facts in all_products()
+        for line in facts["bill_of_materials"]
+        if "product" in line
+    }
+
+    assert {facts.get("unit", "piece") for facts in products} == set(UNITS)
+    assert len(sub_assemblies) == 4, "pieces of pieces, kilograms of pieces and so on"
+    assert any("." in str(step.get("pieces_per_cycle")) for facts in divided for step in facts.get("operations", ()))
+    assert sum(terms["price"]["amount"].startswith("-") for terms in materials) >= 10, "too few gate fees"
+    assert sum("disposal_cost" in terms and "reclaim_value" in terms for terms in materials) >= 10
+    restricted = {(base, *pair) for base in BASES_AT_MACHINES for pair in product((False, True), repeat=2)}
+    restricted |= {(base, False, named) for base in ("order", "piece") for named in (False, True)}
+    assert set(pools) == restricted | {(base, False, False) for base in VALUE_BASES}
 
 
 def test_the_random_channels_use_every_kind_of_fee() -> None:

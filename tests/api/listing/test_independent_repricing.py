@@ -12,9 +12,9 @@ import flask
 import pytest
 
 from tests.api import independent, independent_prices
-from tests.api.costing.test_independent_computation import HOMES, QUANTITIES, Maker, made_workshop, register_all
-from tests.api.independent import Costed, Exchange, Facts, description, digits, in_units, number
-from tests.api.independent_prices import MINOR_DECIMALS
+from tests.api.costing.test_independent_computation import HOMES, Maker, made_workshop, register_all
+from tests.api.independent import Costed, Exchange, Facts, description, digits, in_units, number, shown_quantity
+from tests.api.independent_prices import MINOR_DECIMALS, orders_in
 from tests.api.repriced import applied, changes, previewed
 from tests.conftest import make_client
 from tests.support.contract import Contract
@@ -39,21 +39,22 @@ def listings_of(maker: Maker) -> dict[str, tuple[dict[str, Any], dict[str, Any]]
     workshop, found = maker.workshop, {}
     products = [name for name in workshop.facts if name.startswith("products/")]
     for place, name in enumerate(maker.random.sample(products, LISTINGS)):
+        product = name.partition("/")[2]
         sale: dict[str, Any] = {"currency": workshop.currency}
         while "channel" not in sale:
-            sale = {"currency": workshop.currency, **maker.sale()}
-        batch = maker.random.choice(QUANTITIES)
-        product = name.partition("/")[2]
+            sale = {"currency": workshop.currency, **maker.sale(product)}
+        batch = max(Fraction(1), maker.quantity(product))  # no price is for less than one unit
         exchange = Exchange(workshop, BEFORE)
-        cost = independent.unit_cost(workshop, independent.costed(workshop, product, batch, BEFORE, {}))["full_cost"]
+        together = maker.sold_together(product, batch)
+        made = independent.costed(workshop, product, batch, BEFORE, {}, orders_in(batch, together))
+        cost = independent.unit_cost(workshop, made)["full_cost"]
         currency = sale["currency"]
-        together = maker.sold_together(batch)
         cost *= together["base_quantity"]
         policy = maker.policy(exchange.in_currency(cost, workshop.currency, currency), MINOR_DECIMALS[currency])
         question = {"product": product, **together, **sale}
         facts = {name: question[name] for name in SALE if name in question}
         found[f"l{place}"] = (
-            {**facts, "policy": policy, "standard_batch": batch, "locale": "en_IE"},
+            {**facts, "policy": policy, "standard_batch": shown_quantity(batch), "locale": "en_IE"},
             {**question, **policy},
         )
     return found
@@ -98,9 +99,9 @@ def test_costs_prices_and_effects_equal_those_of_the_independent_computation(
     decimals = MINOR_DECIMALS[home] + independent.MORE_DECIMALS
     unit, explained = Fraction(1, 10**decimals), 0
     for code, (facts, question) in listings.items():
-        batches = [
-            independent.costed(workshop, facts["product"], facts["standard_batch"], day, {}) for day in (BEFORE, AFTER)
-        ]
+        pieces = number(facts["standard_batch"])
+        orders = orders_in(pieces, facts)
+        batches = [independent.costed(workshop, facts["product"], pieces, day, {}, orders) for day in (BEFORE, AFTER)]
         for change, batch in zip((first[code], found[code]), batches, strict=True):
             asked = price_asked(workshop, batch, question)
             assert asked == (change["new"] and change["new"]["price"]["amount"]), code
