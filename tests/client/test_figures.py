@@ -72,3 +72,27 @@ def test_a_column_of_deductions_adds_up_to_the_cent() -> None:
 
     assert shown == ["-9.37", "-5.77", "-1.35", "-0.24", "-39.52"]
     assert sum(map(Decimal, shown), Decimal("56.25")) == 0
+
+
+@pytest.mark.parametrize(
+    ("base_quantity", "unit", "shown"),
+    [
+        (1, "piece", "1.06 EUR"),
+        (100, "piece", "1.06 EUR per 100"),
+        (1, "kg", "1.06 EUR per kg"),
+        (100, "kg", "1.06 EUR per 100 kg"),
+        (1, "m2", "1.06 EUR per m²"),
+        (1, "hour", "1.06 EUR per hour"),
+        (12, "hour", "1.06 EUR per 12 hours"),
+    ],
+)
+def test_a_price_says_what_it_is_for_unless_that_is_a_piece(base_quantity: int, unit: str, shown: str) -> None:
+    assert figures.per_pieces("1.06 EUR", base_quantity, unit) == shown
+
+
+@pytest.mark.parametrize(
+    ("figure", "unit", "shown"),
+    [("1", "piece", "1 piece"), ("12", "piece", "12 pieces"), ("137.5", "kg", "137.5 kg"), ("1.000", "hour", "1 hour")],
+)
+def test_a_quantity_has_its_unit(figure: str, unit: str, shown: str) -> None:
+    assert figures.counted(figure, unit) == shown

@@ -368,6 +368,35 @@ class TestRegistering:
             assert f"  {count} in {each['container']}: " in out
         demo.delete("listings/pots")
 
+    def test_prices_a_hundred_kilograms_in_orders_of_less_and_says_so(
+        self, demo: Client, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        sent = ("--shipping-service", "parcels", "--shipping-zone", "home", "--unit-price-per", "kg")
+        sold = ("--base-quantity", "100", "--standard-batch", "137.5", "--pieces-per-order", "2.5")
+
+        run_command(demo, COMMAND, "regrind", *POTS, "--product", "regrind", *sold, *sent, "--full")
+
+        out, sheet = " ".join(capsys.readouterr().out.split()), price_sheet(demo, "regrind")
+        assert (sheet["unit"], sheet["quantity"], sheet["pieces_per_order"]) == ("kg", "137.5", "2.5")
+        price = sheet["formatted_price"].replace("\u00a0", " ")
+        assert f"PRICE as buyers see it, with tax {price} per 100 kg" in out
+        assert "cost of a batch of 137.5 kg" in out
+        assert "Every amount is for 100 kg. Fixed fees and shipping are those of an order of 2.5 kg, spread." in out
+        assert "full cost: all lines of the cost sheet ÷ kg × 100" in out
+        (parcel,) = sheet["shipping"]["parcels"]
+        assert (parcel["pieces"], parcel["quantity"], parcel["unit"]) == (3, "2.5", "kg")
+        assert f"2.5 kg in {parcel['container']}: " in out
+        demo.delete("listings/regrind")
+
+    @pytest.mark.parametrize("quantity", ["half", "1e3", "-4"])
+    def test_takes_a_quantity_only_in_digits(
+        self, demo: Client, capsys: pytest.CaptureFixture[str], quantity: str
+    ) -> None:
+        with pytest.raises(SystemExit):
+            run_command(demo, COMMAND, "pots", "--standard-batch", quantity)
+
+        assert f"'{quantity}' is not a quantity, such as 40 or 12.5." in " ".join(capsys.readouterr().err.split())
+
     def test_changes_only_what_is_given_and_removes_what_is_given_empty(
         self, demo: Client, capsys: pytest.CaptureFixture[str]
     ) -> None:

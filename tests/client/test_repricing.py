@@ -412,6 +412,28 @@ class TestMoreThanOneCanRead:
         assert [*shown(full)] == [each["listing"] for each in many]
 
 
+class TestWhatIsNotSoldByThePiece:
+    @pytest.mark.parametrize(
+        ("units", "told"),
+        [
+            (("piece", "piece"), "cost: extra cost a piece, the reason"),
+            (("kg", "kg"), "cost: extra cost per kg, the reason"),
+            (("kg", "piece"), "cost: extra cost a piece, or a unit of what is not sold by the piece, the reason"),
+        ],
+    )
+    def test_has_prices_and_costs_of_its_unit(self, demo: Client, units: tuple[str, str], told: str) -> None:
+        answer = preview(demo, as_of=MONDAY, rates={"tariffs/grid": {"price_per_kwh": PRICES}})
+        first, *_ = answer["changes"]["items"]
+        first = {name: value for name, value in first.items() if name != "unit"}  # as it was before there were units
+        named = [{**first, "listing": f"beam-{place}", "unit": unit} for place, unit in enumerate(units)]
+        answer["changes"]["items"] = [each if each["unit"] != "piece" else first for each in named]
+
+        text = " ".join(repricing_text(answer, 120).split())
+
+        assert told in text
+        assert (" per kg" in text) == ("kg" in units)
+
+
 class TestWhatWaits:
     def test_is_a_price_that_moves_too_far_until_it_is_confirmed(self, demo: Client, priced: Run) -> None:
         before = prices(demo)

@@ -178,7 +178,7 @@ def measured(**changes: Any) -> dict[str, Any]:
     return product(**{"name": "Brick", "mass_kg": "1.6", **sides, **changes})
 
 
-def shipping_question(product: str = "brick", quantity: int = 1, **changes: Any) -> dict[str, Any]:
+def shipping_question(product: str = "brick", quantity: int | str = 1, **changes: Any) -> dict[str, Any]:
     lines = [{"product": product, "quantity": quantity}]
     return {"service": "post", "zone": "home", "as_of": "2026-11-25", "lines": lines, **changes}
 

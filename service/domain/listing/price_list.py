@@ -39,7 +39,6 @@ class PriceListEntry:
     locale: str
     as_of: date
     currency: str
-    unit: Unit = Unit.PIECE
     base_quantity: int = 1
     pieces_per_order: Quantity = ONE
     price: Money | None = None
@@ -62,3 +61,4 @@ class PriceListEntry:
     availability: Availability | None = None
     cautions: tuple[Caution, ...] = ()
     problem: str | None = None
+    unit: Unit = Unit.PIECE

@@ -12,6 +12,7 @@ from service.documents.drawing.drawing import ImageForm
 from service.documents.listing.price_history_chart import MOST_DRAWN, price_history_chart
 from service.domain.listing.price_history import PriceHistoryEntry
 from service.domain.values.money import in_currency
+from service.domain.values.units import Unit
 from tests.documents.costing.test_cost_chart import STRANGE
 from tests.documents.pictures import Picture, png_size
 from tests.domain.listing.test_price_history import entry
@@ -76,6 +77,16 @@ class TestFigures:
         )
         assert "€45.00 per 12 since 1 May 2026 (unit cost €3.00, margin 25%)" in shown.description
         assert "price, EUR" not in shown.words
+
+    def test_are_told_for_the_unit_of_a_product_that_is_not_sold_by_the_piece(self) -> None:
+        first, then = entry(1, 0, price="1.06"), entry(2, 60 * DAY, price="104.00", base_quantity=100)
+        entries = [replace(each, unit=Unit.KILOGRAM) for each in (first, then)]
+
+        shown = Picture(drawn(entries))
+
+        assert {"€1.06", "€1.04", "price, EUR per kg", "unit cost, EUR per kg"} <= set(shown.words)
+        assert shown.title == "brick-market: €104.00 per 100 kg on 25 November 2026"
+        assert "€1.06 per kg since 2 March 2026 (unit cost €3.00 per kg, margin 25%)" in shown.description
 
     def test_the_title_says_how_many_pieces_the_price_in_force_is_for(self) -> None:
         shown = Picture(drawn([entry(1, 0, price="320", base_quantity=100)]))

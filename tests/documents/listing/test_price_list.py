@@ -17,6 +17,7 @@ from service.documents.listing.price_list import COLUMNS, price_list_csv, price_
 from service.domain.listing.price_list import PriceListEntry
 from service.domain.listing.unit_price import Measure, UnitPrice
 from service.domain.values.money import Money
+from service.domain.values.units import Unit
 from tests.documents.entries import a_caution, beam, entries
 from tests.domain.examples import euros
 from tests.domain.strategies import tried
@@ -152,6 +153,16 @@ class TestJsonLd:
         assert many.pop("eligibleQuantity") == hundred
         assert many["priceSpecification"][0].pop("referenceQuantity") == hundred
         assert many == one
+
+    @pytest.mark.parametrize(("base", "of"), [(1, "1"), (100, "100")])
+    def test_says_the_unit_of_what_is_not_sold_by_the_piece(self, base: int, of: str) -> None:
+        flakes = beam(price=euros("1.06"), base_quantity=base, unit=Unit.KILOGRAM)
+
+        (product,) = json.loads(b"".join(price_list_json_ld([flakes])))["@graph"]
+
+        quantity = {"@type": "QuantitativeValue", "value": of, "unitCode": "KGM"}
+        assert product["offers"]["eligibleQuantity"] == quantity
+        assert product["offers"]["priceSpecification"][0]["referenceQuantity"] == quantity
 
 
 @pytest.mark.parametrize("write", [price_list_csv, price_list_json_ld], ids=["csv", "json-ld"])

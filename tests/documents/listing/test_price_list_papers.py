@@ -16,6 +16,7 @@ from service.domain.listing.price_list import PriceListEntry
 from service.domain.listing.unit_price import Measure, UnitPrice
 from service.domain.selling.channels import Display
 from service.domain.values.errors import InvalidValuesError
+from service.domain.values.units import Unit
 from tests.documents.entries import a_caution, beam
 from tests.documents.nasty_texts import NASTY_TEXTS
 from tests.domain.examples import TODAY, money
@@ -75,6 +76,23 @@ def plain(texts: tuple[str, ...]) -> list[str]:
 
 
 class TestAPriceList:
+    @pytest.mark.parametrize(
+        ("locale", "unit", "base", "shown"),
+        [
+            ("en_IE", Unit.KILOGRAM, 1, "1 kg"),
+            ("de_AT", Unit.KILOGRAM, 1000, "1.000 kg"),
+            ("fr_FR", Unit.HOUR, 1, "1 h"),
+            ("en_IE", Unit.SQUARE_METRE, 12, "12 m²"),
+        ],
+    )
+    def test_says_the_unit_that_a_price_is_for(self, locale: str, unit: Unit, base: int, shown: str) -> None:
+        flakes = priced("1.06", unit=unit, base_quantity=base)
+
+        (group,), (label,) = list_of([flakes], locale).groups, labels_of([flakes], locale).labels
+
+        for told in (group.rows[0].cells[0], label.lines[0]):
+            assert told.replace("\u202f", " ").replace("\u00a0", " ") == shown
+
     def test_is_by_channel_with_cash_and_unit_prices_where_there_are_any(self) -> None:
         depot, shop = list_of(a_stall()).groups
 

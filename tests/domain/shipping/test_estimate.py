@@ -2,16 +2,17 @@
 
 from collections.abc import Callable
 from decimal import Decimal
-from typing import Any
+from typing import Any, ClassVar, TypeVar
 
 import pytest
 
 from service.domain.making.errors import MissingMeasuresError
 from service.domain.shipping.errors import DoesNotFitError, UnknownZoneError
-from service.domain.shipping.estimate import MAX_PIECES, Parcels, shipping_estimate
+from service.domain.shipping.estimate import MAX_PIECES, ShippingEstimate, shipping_estimate
 from service.domain.shipping.shipping_rates import ParcelLimits, ParcelMeasures, narrowed
+from service.domain.shipping.shipping_statement import Shipment, shipping_statement
 from service.domain.values.errors import InvalidValuesError, TooComplexError
-from tests.domain.examples import a_brick, a_shipping_rate, a_shipping_service, shipped
+from tests.domain.examples import TODAY, a_brick, a_shipping_rate, a_shipping_service, shipped
 from tests.support.builders import a_box, a_pallet, weight_class
 
 D = Decimal
@@ -23,7 +24,10 @@ def parcel(sides: str = "300 200 100", mass: str = "1") -> ParcelMeasures:
     return ParcelMeasures(length_mm=length, width_mm=width, height_mm=height, mass_kg=D(mass))
 
 
-def only(parcels: tuple[Parcels, ...]) -> Parcels:
+T = TypeVar("T")
+
+
+def only(parcels: tuple[T, ...]) -> T:
     (found,) = parcels
     return found
 
@@ -219,6 +223,81 @@ class TestWhatIsRefused:
         assert error.value.reasons == (
             "as it is: in the class above 1 up to 5 kg, its longest side of 240 mm is above 200 mm",
         )
+
+
+class TestOfWhatIsSoldByAnotherUnit:
+    """Beams by the metre: 4 kg, in boxes of their own of 0.8 kg."""
+
+    LIGHT: ClassVar[dict[str, Any]] = {"divisor_cm3_per_kg": None, "weight_step_kg": None}
+
+    def beams(self, metres: str, *bands: tuple[str, str, str], service: Any = None, **beam: Any) -> ShippingEstimate:
+        rate = a_shipping_rate(**self.LIGHT, **classes(*(bands or [("0", "5", "5"), ("5", "31.5", "9")])))
+        beam = {"unit": "m", "mass_kg": "4", **beam}
+        return shipping_estimate([("beam", a_brick(**beam), D(metres))], service or a_shipping_service(), rate, "home")
+
+    def test_weighs_what_it_weighs_and_is_charged_for_that(self) -> None:
+        masses = [self.beams(metres).mass_kg for metres in ("1", "1.05", "2.5", "0.001")]
+        assert masses == [D("4.8"), 5, D("10.8"), D("0.804")]
+        assert [self.beams(metres).price.amount for metres in ("1", "1.05", "1.051")] == [5, 5, 9]
+
+    def test_has_the_room_of_a_whole_unit(self) -> None:
+        found = self.beams("3.5", service=a_shipping_service(**BARE))
+
+        assert [(each.count, each.pieces, each.quantity) for each in found.parcels] == [(3, 1, 1), (1, 1, D("0.5"))]
+        assert found.mass_kg == 14
+
+    def test_goes_where_no_whole_unit_would(self) -> None:
+        only_light = ("0", "3", "2")
+
+        assert self.beams("0.5", only_light).price.amount == 2
+        with pytest.raises(DoesNotFitError, match=r"its mass of 4.8 kg is|its billable weight of 4.8 kg is above 3 kg"):
+            self.beams("1.5", only_light)
+        with pytest.raises(DoesNotFitError, match=r"its billable weight of 3.2 kg is above 3 kg"):
+            self.beams("0.6", only_light)
+
+    def test_that_is_too_heavy_for_a_box_is_told_in_its_unit(self) -> None:
+        weak = a_shipping_service(boxes=[a_box(max_load_kg="1")])
+
+        def refusal(metres: str, **beam: Any) -> str:
+            with pytest.raises(DoesNotFitError) as error:
+                self.beams(metres, service=weak, **beam)
+            return error.value.reasons[0]
+
+        assert refusal("2") == "box 'carton': 1 m of 4 kg is above the 1 kg it may hold"
+        assert refusal("0.5") == "box 'carton': 0.5 m of 2 kg is above the 1 kg it may hold"
+        assert refusal("7", unit="m3") == "box 'carton': 1 m³ of 4 kg is above the 1 kg it may hold"
+        weak = a_shipping_service(boxes=[a_box(max_load_kg="0.5")])
+        assert refusal("7", unit="kg", mass_kg=None) == "box 'carton': 1 kg is above the 0.5 kg it may hold"
+
+    def test_by_the_kilogram_weighs_a_kilogram_and_lacks_only_its_sides(self) -> None:
+        assert self.beams("12.5", unit="kg", mass_kg=None).mass_kg == D("13.3")
+        with pytest.raises(MissingMeasuresError) as error:
+            self.beams("12.5", unit="kg", mass_kg=None, length_mm=None)
+        assert error.value.members == ("length_mm",)
+
+    def test_by_the_hour_is_not_shipped(self) -> None:
+        with pytest.raises(DoesNotFitError) as error:
+            self.beams("2.5", unit="hour")
+
+        assert str(error.value) == (
+            "the service does not take the product 'beam': hours are not shipped; leave shipping out"
+        )
+
+    def test_is_counted_in_it_where_its_packing_is_told(self) -> None:
+        told = {metres: self.told(metres) for metres in ("36", "2.5", "1", "0.5")}
+
+        assert told["36"].endswith("3 layers high, lying on the 240 × 60 mm side, 240 mm lengthways.")
+        assert told["2.5"].endswith("There is room for 36 m; 2.5 m are in it.")
+        assert self.told("0.5", service=a_shipping_service(boxes=[a_box(inner="250 130 70")])) == (
+            "1 m, lying on the 240 × 120 mm side, 240 mm lengthways. There is room for 1 m; 0.5 m are in it."
+        )
+        assert self.told("0.5", service=a_shipping_service(**BARE)) == "It goes as it is."
+
+    def told(self, metres: str, **changes: Any) -> str:
+        found = self.beams(metres, ("0", "200", "5"), **changes)
+        shipment = Shipment(service="post", name="Post", zone="home", as_of=TODAY, valid_from=TODAY)
+        statement = shipping_statement(found, shipment, currency="EUR", convert=lambda price: price.amount)
+        return only(statement.parcels).packing
 
 
 class TestAnEstimate:

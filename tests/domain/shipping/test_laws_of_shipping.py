@@ -1,6 +1,7 @@
 """Laws of shipping estimates for services, rates and pieces of any kind."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from decimal import Decimal
 from functools import cache
 from math import ceil
@@ -15,12 +16,16 @@ from service.domain.shipping.estimate import ShippingEstimate, shipping_estimate
 from service.domain.shipping.packing import packing
 from service.domain.shipping.services import ShippingService
 from service.domain.shipping.shipping_rates import ShippingRate
+from service.domain.values.exact import ONE
+from service.domain.values.units import Unit
 from tests.domain.examples import a_brick, a_shipping_rate, a_shipping_service
 from tests.support.builders import a_box, a_pallet, weight_class
 from tests.support.profiles import examples
 
 D = Decimal
 sides = st.integers(60, 500)
+Offer = tuple[int, Decimal]
+"""The pieces in a parcel, and its price."""
 
 
 @st.composite
@@ -65,9 +70,9 @@ def bricks(draw: st.DrawFn) -> Product:
     return a_brick(length_mm=length, width_mm=width, height_mm=height, mass_kg=str(D(draw(st.integers(1, 400))) / 20))
 
 
-def estimate(quantity: int, brick: Product, service: ShippingService, rate: ShippingRate) -> ShippingEstimate:
+def estimate(quantity: int | Decimal, brick: Product, service: ShippingService, rate: ShippingRate) -> ShippingEstimate:
     try:
-        return shipping_estimate([("brick", brick, quantity)], service, rate, "home")
+        return shipping_estimate([("brick", brick, D(quantity))], service, rate, "home")
     except DoesNotFitError:
         assume(False)
         raise
@@ -125,9 +130,13 @@ def test_shipping_together_never_costs_more_than_apart(
 
 
 def prices(
-    quantity: int, brick: Product, service: ShippingService, rate: ShippingRate
-) -> Iterator[tuple[int, Decimal]]:
-    """Pieces and price of every possible parcel, by the rules of the rate and without the estimate's code."""
+    quantity: int, brick: Product, service: ShippingService, rate: ShippingRate, part: Decimal = ONE
+) -> Iterator[Offer]:
+    """Pieces and price of every possible parcel, by the rules of the rate and without the estimate's code.
+
+    Args:
+        part: the last piece of a parcel as a share of a whole one.
+    """
     assert None not in (brick.length_mm, brick.width_mm, brick.height_mm, brick.mass_kg)
     piece = brick.length_mm, brick.width_mm, brick.height_mm
     ways = [
@@ -143,7 +152,7 @@ def prices(
         ways.append((1, brick, D(0), None))  # type: ignore[arg-type]
     for room, container, packaging_kg, max_load_kg in ways:
         for pieces in range(1, min(room, quantity) + 1):
-            load_kg = pieces * brick.mass_kg
+            load_kg = (pieces - 1 + part) * brick.mass_kg
             if max_load_kg is not None and load_kg > max_load_kg:
                 break
             outer = sorted((container.length_mm, container.width_mm, container.height_mm))
@@ -182,15 +191,62 @@ def test_no_other_split_is_cheaper_or_as_cheap_in_fewer_parcels(
 ) -> None:
     found = estimate(quantity, brick, service, rate)
 
-    offered = set(prices(quantity, brick, service, rate))
+    price, parcels = cheapest_split(quantity, prices(quantity, brick, service, rate))
+    assert found.price.amount == price * (1 + rate.fuel_surcharge_share)
+    assert sum(each.count for each in found.parcels) == parcels
+
+
+parts = st.integers(1, 999).map(lambda thousandths: D(thousandths) / 1000)
+
+
+@lawful
+@given(st.integers(1, 60), bricks(), services(), rates())
+def test_whole_units_are_packed_as_pieces_are(
+    quantity: int, brick: Product, service: ShippingService, rate: ShippingRate
+) -> None:
+    pieces = estimate(quantity, brick, service, rate)
+    metres = estimate(quantity, replace(brick, unit=Unit.METRE), service, rate)
+
+    as_pieces = [replace(each, unit=Unit.PIECE, quantity=None) for each in metres.parcels]
+    assert as_pieces == list(pieces.parcels)
+    assert [each.quantity for each in metres.parcels] == [each.pieces for each in pieces.parcels]
+
+
+@lawful
+@given(st.integers(1, 30), parts, bricks(), services(pallets=0), rates())
+def test_a_part_of_a_unit_has_the_room_of_one_and_its_own_mass_and_no_other_split_is_cheaper(
+    pieces: int, part: Decimal, brick: Product, service: ShippingService, rate: ShippingRate
+) -> None:
+    metres, quantity = replace(brick, unit=Unit.METRE), pieces - 1 + part
+    found = estimate(quantity, metres, service, rate)
+
+    ending, *_ = [each for each in found.parcels if each.quantity != each.pieces]
+    packaging_kg = {each.code: each.mass_kg for each in service.boxes}
+    assert sum(each.count * (each.quantity or 0) for each in found.parcels) == quantity
+    assert sum(each.count * each.pieces for each in found.parcels) == pieces
+    assert ending.count == 1
+    assert brick.mass_kg is not None
+    assert found.mass_kg == quantity * brick.mass_kg + sum(
+        each.count * packaging_kg.get(each.container, 0) for each in found.parcels
+    )
+    offers, ends = (prices(pieces, brick, service, rate, each) for each in (ONE, part))
+    price, parcels = cheapest_split(pieces, offers, ends)
+    assert found.price.amount == price * (1 + rate.fuel_surcharge_share)
+    assert sum(each.count for each in found.parcels) == parcels
+
+
+def cheapest_split(pieces: int, offers: Iterable[Offer], ends: Iterable[Offer] = ()) -> tuple[Decimal, int]:
+    """The least price and, of equals, the fewest parcels; one of them has one of the ends, if there are any."""
+    offered, ended = set(offers), set(ends)
 
     @cache
     def least(left: int) -> tuple[Decimal, int]:
         if left == 0:
             return D(0), 0
-        tried = ((price, least(left - pieces)) for pieces, price in offered if pieces <= left)
-        return min((price + rest, 1 + parcels) for price, (rest, parcels) in tried)
+        tried = ((price, least(left - count)) for count, price in offered if count <= left)
+        return min(((price + rest, 1 + parcels) for price, (rest, parcels) in tried), default=(D("Infinity"), 0))
 
-    price, parcels = least(quantity)
-    assert found.price.amount == price * (1 + rate.fuel_surcharge_share)
-    assert sum(each.count for each in found.parcels) == parcels
+    if not ended:
+        return least(pieces)
+    tried = ((price, least(pieces - count)) for count, price in ended)
+    return min((price + rest, 1 + parcels) for price, (rest, parcels) in tried)

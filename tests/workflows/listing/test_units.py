@@ -130,6 +130,26 @@ class TestAListing:
             washery.put("listings/flakes", by_the_piece)
         washery.put("listings/flakes", by_the_hundred())
 
+    def test_that_is_sent_has_its_part_of_the_exact_mass_of_an_order(self, washery: Owner) -> None:
+        """12.5 kg and a carton of 0.8 kg; the first class ends at 13.3 kg."""
+        sides = {"length_mm": "200", "width_mm": "140", "height_mm": "90"}
+        change_facts(washery, "products/flakes", **sides)
+        classes = [builders.weight_class("0", "13.3", "5"), builders.weight_class("13.3", "30", "9")]
+        rate = builders.shipping_rate(zones={"home": classes}, divisor_cm3_per_kg=None, weight_step_kg=None)
+        washery.register("shipping-services/post", builders.shipping_service(), **{JANUARY: rate})
+        sent = {"shipping_service": "post", "shipping_zone": "home", "pieces_per_order": ORDER}
+
+        found = washery.price("flakes", BATCH, base_quantity=100, **sent).price_per_piece
+
+        assert found.shipping_cost.amount == 40
+        (formula,) = [each.formula for each in found.terms if each.name == "shipping cost"]
+        assert formula == "shipping 12.5 kg, as estimated, × 100 ÷ 12.5"
+
+    def test_of_an_unknown_product_is_refused_for_that_alone(self, washery: Owner) -> None:
+        for register in (put_alone, put_in_a_document):
+            with pytest.raises(InvalidValuesError, match=r"product: there is no product 'nothing'; register it first$"):
+                register(washery, "listings/other", builders.listing(product="nothing"))
+
     def test_of_a_product_sold_by_the_piece_has_whole_orders_on_a_price_sheet_too(self, furnished: Owner) -> None:
         with pytest.raises(InvalidValuesError, match=r"^pieces_per_order: must be whole: pieces are not divided$"):
             furnished.price(quantity=D(20), pieces_per_order=D("2.5"))

@@ -4,6 +4,7 @@ from datetime import date
 
 import pytest
 
+from service.domain.values.errors import InvalidValuesError
 from service.workflows.lead_times import Capacity, ResourceCapacity, capacity, lead_time_of
 from tests.domain.examples import D
 from tests.support import builders
@@ -42,6 +43,18 @@ def test_a_batch_comes_after_what_is_accepted_unless_it_is_a_rush(timed: Owner) 
 
     assert ready_on(timed) == date(2026, 12, 3)  # twice 862.105… minutes are 3.6 days
     assert ready_on(timed, is_rush=True) == date(2026, 12, 1)
+
+
+def test_a_batch_has_parts_of_a_unit_that_has_parts(timed: Owner) -> None:
+    """12.5 h of press work at one an hour take 20 + 750 minutes of the 480 a day."""
+    by_the_hour = builders.operation(cycle_minutes="0", units_per_hour="1", yield_share="1")
+    timed.put("products/press-work", builders.product(unit="hour", bill_of_materials=[], operations=[by_the_hour]))
+
+    found = lead_time_of(timed.workspace, "press-work", D("12.5"), MONDAY, is_rush=False)
+
+    assert (found.loads[0].minutes_needed, found.ready_on) == (770, date(2026, 12, 1))
+    with pytest.raises(InvalidValuesError, match=r"^quantity: must be whole: pieces are not divided$"):
+        lead_time_of(timed.workspace, "sheet", D("12.5"), MONDAY, is_rush=False)
 
 
 class TestPaidHours:

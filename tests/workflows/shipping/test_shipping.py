@@ -27,7 +27,7 @@ def shipper(owner: Owner) -> Owner:
     return owner
 
 
-def shipped(owner: Owner, product: str = "brick", quantity: int = 1, **changes: Any) -> ShippingStatement:
+def shipped(owner: Owner, product: str = "brick", quantity: int | str = 1, **changes: Any) -> ShippingStatement:
     question = decoded(builders.shipping_question(product, quantity, **changes), ShippingQuestion)
     return estimate_shipping(owner.workspace, question)
 
@@ -123,19 +123,27 @@ class TestARefusal:
             ({"zone": "moon"}, UnknownZoneError, ("zone",)),
             ({"product": "sheet"}, MissingMeasuresError, ("lines", 0, "product")),
             ({"product": "beam"}, DoesNotFitError, ("lines", 0, "product")),
+            ({"product": "press-work", "quantity": "2.5"}, DoesNotFitError, ("lines", 0, "product")),
             ({"quantity": 100_001}, TooComplexError, ("lines",)),
         ],
-        ids=["unknown zone", "no measures", "too long", "too many"],
+        ids=["unknown zone", "no measures", "too long", "by the hour", "too many"],
     )
     def test_names_the_member_at_fault(
         self, shipper: Owner, asked: dict[str, Any], error: type[PugmillError], path: tuple[str | int, ...]
     ) -> None:
         shipper.put("products/beam", builders.measured(length_mm="2400"))
+        shipper.put("products/press-work", builders.measured(unit="hour"))
 
         with pytest.raises(error) as raised:
             shipped(shipper, **asked)
 
         assert raised.value.path == path  # type: ignore[attr-defined]
+
+    def test_of_half_a_piece_names_the_quantity_of_its_line(self, shipper: Owner) -> None:
+        with pytest.raises(InvalidValuesError) as raised:
+            shipped(shipper, quantity="2.5")
+
+        assert str(raised.value) == "lines/0/quantity: must be whole: pieces are not divided"
 
     def test_of_a_second_product_names_its_line(self, shipper: Owner) -> None:
         lines = [{"product": "brick", "quantity": 1}, {"product": "sheet", "quantity": 1}]

@@ -298,6 +298,11 @@ ACROSS: dict[str, tuple[Spoil, str, str]] = {
         "/facts/bill_of_materials/0/product",
         "there is no product 'nothing'",
     ),
+    "a listing of half a sheet": (
+        facts("listings", "sheet-online", lambda facts: facts.update(standard_batch="20.5")),
+        "/facts",
+        "standard_batch: must be whole: pieces are not divided",
+    ),
     "a machine on no tariff": (
         facts("machines", "press", lambda facts: facts.update(tariff="nothing")),
         "/facts/tariff",
