@@ -18,12 +18,12 @@ does not set them itself:
     lines:
       - {product: brick, quantity: 500, quantity_breaks: [1000, 2500]}
       - {product: beam-1200, quantity: 40, tooling: charged_once}
-      - {product: flakes, quantity: 137.5, supplied_quantities: {hdpe-caps: 40}}  # kilograms; the customer brings some
-      - {item: {name: Delivery by hand, cost: 38.50}, quantity: 1}              # no product, but a cost of its own
-      - item:                                                                   # or what its work costs
-          {name: Press work, unit: hour, work: {machine: press, labour: [{labour_grade: operator, attendance: 1}]}}
+      - {product: regrind, quantity: 780, supplied_quantities: {hdpe-crates: 300}}     # kg, some of it the customer's
+      - {item: {name: Fitting on site, unit: hour, cost: 38.50}, quantity: 2.5}         # no product: a cost of its own,
+      - {item: {name: Hinge, purchase: {price: {amount: 1.20, currency: CHF}}}, quantity: 40}     # a purchase price,
+      - item:                                                                           # or work at the day's rates
+          {name: Press work, unit: hour, work: {machine: sheet-press, setup_minutes: 15, band_shares: {day: 1}}}
         quantity: 2.5
-      - {item: {name: Hinge, purchase: {price: {amount: 1.20, currency: CHF}}}, quantity: 40}   # or a purchase
 
 In CSV every row is a line; columns have the names of members, nested ones after a slash (policy/value, item/name,
 supplied_quantities/hdpe-caps). Several quantity breaks or supplied materials are separated by spaces.

@@ -57,6 +57,7 @@ class QuotedLines:
         self._bills: dict[BatchKey, BillOfResources] = {
             (bill.product, bill.quantity, bill.tooling): bill for bill in basis.bills
         }
+        self._costs: dict[tuple[int, Decimal], BatchCosts] = {}
         self._sheets: dict[tuple[BatchKey, frozenset[tuple[str, Decimal]]], CostSheet] = {}
         bills = [self._bill(place) for place in range(len(lines))]
         payers = payers_of(bills, basis.pools_of_orders) if basis.pays_tools_once else {}
@@ -93,6 +94,12 @@ class QuotedLines:
 
     def costs(self, place: int, quantity: Decimal) -> BatchCosts:
         """What a quantity of a line costs, without what costs this line nothing."""
+        found = self._costs.get((place, quantity))
+        if found is None:
+            found = self._costs[place, quantity] = self._costs_of(place, quantity)
+        return found
+
+    def _costs_of(self, place: int, quantity: Decimal) -> BatchCosts:
         line, bill = self.lines[place], self._bill(place, quantity)
         if bill is not None:
             return batch_costs(self._sheet(place, bill), line.tooling, self.abroad)
