@@ -5,49 +5,22 @@ from collections.abc import Iterator, Mapping
 from decimal import Decimal
 
 from service.domain.making.bill_of_resources import BillOfResources, MaterialIssue, ResourceLine, Step, ValuePool
-from service.domain.making.errors import InconsistentProductError, ProductLoopError
+from service.domain.making.errors import InconsistentProductError
 from service.domain.making.learning import learning_factor, model_of
+from service.domain.making.nesting import made_in_order
 from service.domain.making.overheads import BatchVolume, Overhead
-from service.domain.making.products import BillLine, Catalogue, Operation, Product, Tooling, inconsistencies
+from service.domain.making.products import BillLine, Catalogue, Operation, Tooling, inconsistencies
 from service.domain.making.resources import DISPOSED, ENTIRE_TOOL, RECLAIMED, STANDING, Machine, MaterialUse, heading
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, TooComplexError
 from service.domain.values.exact import MINUTES_PER_HOUR, ONE, ZERO, exactly, whole_up
 from service.domain.values.message import Message
 from service.domain.values.references import WHOLE, Registered, part_of
 
-MAX_DEPTH = 50
 MAX_RESOURCES = 10_000
 MAX_STEPS = 50_000
 """The most operations and bill-of-materials lines, over all sub-assemblies."""
 _LOST = {RECLAIMED: "{name}, credit for regrind", DISPOSED: "{name}, disposal of waste"}
 """The names of the lines for what is lost of a material, by part."""
-
-
-def made_in_order(code: str, products: Mapping[str, Product]) -> list[str]:
-    """The product and all its sub-assemblies, each before those it is made of.
-
-    Raises:
-        ProductLoopError: a product would contain itself.
-        TooComplexError: nested deeper than MAX_DEPTH levels.
-    """
-    done: dict[str, None] = {}
-    path: list[str] = []
-
-    def visit(code: str) -> None:
-        if code in path:
-            raise ProductLoopError([*path[path.index(code) :], code])
-        if code in done:
-            return
-        if len(path) == MAX_DEPTH:
-            raise TooComplexError("levels of sub-assemblies", MAX_DEPTH)
-        path.append(code)
-        for part in products[code].sub_assemblies():
-            visit(part)
-        path.pop()
-        done[code] = None
-
-    visit(code)
-    return list(reversed(done))
 
 
 def flow(operations: tuple[Operation, ...], pieces: Decimal) -> list[tuple[Decimal, Decimal]]:

@@ -1,15 +1,44 @@
-"""How products are nested in each other: which contain themselves, and which are in too many levels."""
+"""How products are nested in each other: in which order to make them, which contain themselves or go too deep."""
 
 from collections import deque
 from collections.abc import Iterable, Iterator, Mapping
 
 from service.domain.making.errors import ProductLoopError
-from service.domain.making.explosion import MAX_DEPTH
+from service.domain.making.products import Product
 from service.domain.values.errors import TooComplexError
 
+MAX_DEPTH = 50
+"""The most levels of sub-assemblies."""
 _MOST_LOOPS = 50
 """Most loops that are looked for, each of which may go through everything."""
 _Graph = Mapping[str, set[str]]
+
+
+def made_in_order(code: str, products: Mapping[str, Product]) -> list[str]:
+    """The product and all its sub-assemblies, each before those it is made of.
+
+    Raises:
+        ProductLoopError: a product would contain itself.
+        TooComplexError: nested deeper than MAX_DEPTH levels.
+    """
+    done: dict[str, None] = {}
+    path: list[str] = []
+
+    def visit(code: str) -> None:
+        if code in path:
+            raise ProductLoopError([*path[path.index(code) :], code])
+        if code in done:
+            return
+        if len(path) == MAX_DEPTH:
+            raise TooComplexError("levels of sub-assemblies", MAX_DEPTH)
+        path.append(code)
+        for part in products[code].sub_assemblies():
+            visit(part)
+        path.pop()
+        done[code] = None
+
+    visit(code)
+    return list(reversed(done))
 
 
 def misnested(

@@ -6,7 +6,8 @@ from decimal import Decimal
 from typing import Any
 
 from service.domain.making.bill_of_resources import BillOfResources, Step
-from service.domain.making.explosion import bill_of_resources, made_in_order, warm_ups
+from service.domain.making.explosion import bill_of_resources, warm_ups
+from service.domain.making.nesting import made_in_order
 from service.domain.making.overheads import OverheadBase
 from service.domain.making.products import Catalogue, Operation, Product
 from service.domain.records.batch_record import BatchRecord, OperationCount

@@ -4,7 +4,7 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 
-from service.domain.making.explosion import made_in_order
+from service.domain.making.nesting import made_in_order
 from service.domain.making.overheads import Overhead
 from service.domain.making.products import Catalogue
 from service.domain.records.batch_record import BatchRecord

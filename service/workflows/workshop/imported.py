@@ -7,7 +7,7 @@ from service.domain.costing.rate_card import rate_problems
 from service.domain.currency.exchange_rates import DayRates
 from service.domain.listing.listings import Listing, misfits
 from service.domain.listing.repricing import COMING_INTO_FORCE
-from service.domain.making.explosion import made_in_order
+from service.domain.making.nesting import made_in_order
 from service.domain.making.products import Catalogue, Product, inconsistencies
 from service.domain.quoting.life import Status
 from service.domain.selling.logo import logo_problem

@@ -8,7 +8,8 @@ import pytest
 
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.errors import InconsistentProductError, ProductLoopError
-from service.domain.making.explosion import MAX_DEPTH, MAX_RESOURCES, MAX_STEPS, bill_of_resources, made_in_order
+from service.domain.making.explosion import MAX_RESOURCES, MAX_STEPS, bill_of_resources
+from service.domain.making.nesting import MAX_DEPTH, made_in_order
 from service.domain.making.products import Catalogue, Product
 from service.domain.making.resources import LabourGrade
 from service.domain.values.errors import FigureTooLargeError, TooComplexError

@@ -2,8 +2,7 @@
 
 import itertools
 
-from service.domain.making.explosion import MAX_DEPTH
-from service.domain.making.nesting import misnested
+from service.domain.making.nesting import MAX_DEPTH, misnested
 
 CODES = [str(level) for level in range(3 * MAX_DEPTH)]
 

@@ -8,7 +8,7 @@ import pytest
 
 from service.domain.audit import Action
 from service.domain.making.errors import ProductLoopError
-from service.domain.making.explosion import MAX_DEPTH
+from service.domain.making.nesting import MAX_DEPTH
 from service.domain.values.errors import InvalidValuesError, PugmillError, TooComplexError
 from service.domain.values.references import Thing
 from service.workflows.entity_tags import revision_tag
