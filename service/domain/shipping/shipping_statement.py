@@ -179,8 +179,9 @@ def _in_words(parcels: Parcels, blocks: Iterable[Block]) -> str:
 def _stacked(block: Block, unit: Unit) -> str:
     """For instance "9 rows of 3, 2 layers high, lying on the 125 × 250 mm side, 125 mm lengthways"."""
     length, width = block.piece_length_mm, block.piece_width_mm
+    one = unit.value if unit is Unit.PIECE else unit.several
     if block.columns == block.rows == 1:
-        rows, layers = (f"1 {unit.value}" if block.layers == 1 else f"a stack of {block.layers}"), ""
+        rows, layers = (f"1 {one}" if block.layers == 1 else f"a stack of {block.layers}"), ""
     else:
         rows = f"{block.columns} {'row' if block.columns == 1 else 'rows'} of {block.rows}"
         layers = f", {block.layers} layers high" if block.layers > 1 else ""

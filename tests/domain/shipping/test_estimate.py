@@ -288,10 +288,15 @@ class TestOfWhatIsSoldByAnotherUnit:
 
         assert told["36"].endswith("3 layers high, lying on the 240 × 60 mm side, 240 mm lengthways.")
         assert told["2.5"].endswith("There is room for 36 m; 2.5 m are in it.")
-        assert self.told("0.5", service=a_shipping_service(boxes=[a_box(inner="250 130 70")])) == (
+        tight = a_shipping_service(boxes=[a_box(inner="250 130 70")])
+        assert self.told("1", service=tight, unit="m3").startswith("1 m³, lying")
+        assert self.told("0.5", service=tight) == (
             "1 m, lying on the 240 × 120 mm side, 240 mm lengthways. There is room for 1 m; 0.5 m are in it."
         )
         assert self.told("0.5", service=a_shipping_service(**BARE)) == "It goes as it is."
+        assert self.told("1", service=a_shipping_service(boxes=[a_box(inner="250 130 70")]), unit="m3").startswith(
+            "1 m³, "
+        )
 
     def told(self, metres: str, **changes: Any) -> str:
         found = self.beams(metres, ("0", "200", "5"), **changes)
