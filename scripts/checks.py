@@ -1,8 +1,8 @@
 """The parts of `scripts/test`: what each runs, how long it took, and its result.
 
 The static checks run in parallel with the tests; all tests are one run of pytest on all processors, and the file of a
-test decides its part. If all tests of `domain`, `published` and `workflows` are run without arguments for pytest, they
-must cover every branch of `service/domain` and `service/workflows`.
+test decides its part. If all tests of `domain` and `workflows` are run without arguments for pytest, they must cover
+every branch of `service/domain` and `service/workflows`.
 """
 
 import subprocess
@@ -54,7 +54,7 @@ PARTS = (
     _checked("layers", "Imports run one way.", "lint-imports"),
     _checked("contract", "The committed contract matches the code.", "pugmill openapi --check"),
     _tested("domain", "The trade's arithmetic: examples and laws.", "tests/domain/*", is_measured=True),
-    _tested("published", "Published figures.", "tests/published/*", is_measured=True),
+    _tested("published", "Published figures.", "tests/published/*"),
     _tested("workflows", "What the service does, without HTTP.", "tests/workflows/*", is_measured=True),
     _tested("browser", "Pages, opened in a real browser.", "tests/**/test_*_in_a_browser.py"),
     _tested("store", "Tables, migrations, backups, and moving to another engine.", "tests/store/*"),

@@ -9,8 +9,9 @@ from service.domain.costing.rate_card import DatedRate, rate_problems, unit_comp
 from service.domain.costing.rates import LabourRate, MachineRate, MaterialRate, OverheadRate, TariffRate, ToolRate
 from service.domain.making.resources import LabourGrade
 from service.domain.selling.taxes import Tax, TaxRate
-from service.domain.values.errors import InvalidValuesError
+from service.domain.values.errors import InvalidValuesError, UnknownCurrencyError
 from service.domain.values.exact import exactly
+from service.domain.values.money import Money
 from service.domain.values.references import part_of
 from service.encoding import decoded
 from tests.domain.examples import TODAY, a_shop, a_tariff, an_overhead, euros, terms_of
@@ -106,6 +107,19 @@ class TestComponents:
         tax = DatedRate(resource="taxes/vat", valid_from=TODAY, terms=TaxRate(rate_share=Decimal("0.21")))
 
         assert unit_components(tax, None, lambda money: money.amount) == {}
+
+    def test_in_a_currency_that_has_ended_are_refused_by_the_rate_and_its_day(self) -> None:
+        rate = DatedRate(resource="materials/hdpe", valid_from=TODAY, terms=MaterialRate(price=euros("2")))
+
+        def convert(money: Money) -> Decimal:
+            raise UnknownCurrencyError(money.currency, TODAY, "XYZ")
+
+        with pytest.raises(UnknownCurrencyError) as error:
+            unit_components(rate, None, convert)
+
+        assert str(error.value) == (
+            f"the rate of materials/hdpe from {TODAY}: EUR is no longer in use; its last day was {TODAY}; use XYZ"
+        )
 
 
 class TestThePayOfAMonth:
