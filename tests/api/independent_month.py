@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from math import ceil, gcd, lcm
 from typing import Any
 
 from tests.api.independent import (
@@ -21,12 +22,14 @@ from tests.api.independent import (
     number,
     shown,
     shown_quantity,
+    snapped,
+    unit_of,
 )
-from tests.api.independent_prices import sale_of
+from tests.api.independent_prices import orders_in, sale_of
 
 WEEKS_A_YEAR, MONTHS_A_YEAR = 52, 12
 TAKEN = ("materials/", "tariffs/", "labour-grades/")
-OF_A_SALE = ("tax", "channel", "currency", "shipping_service", "shipping_zone")
+OF_A_SALE = ("tax", "channel", "currency", "shipping_service", "shipping_zone", "pieces_per_order")
 
 
 @dataclass
@@ -34,12 +37,16 @@ class Planned:
     """A line of a plan, before anything is rounded; amounts of a piece in the workshop's currency.
 
     Attributes:
+        step: what a best mix counts it in: batches, pieces, or thousandths of another unit.
+        most: the most that can be sold, if that is limited.
         fixed: what a piece bears of each resource with a fixed cost, tools apart.
         minutes: of each machine and labour grade.
-        taken: of each material, what is reclaimed of it, electricity by band, and hours of each grade.
+        taken: of each material, what is reclaimed as it and disposed of, electricity by band, and hours of each grade.
     """
 
-    pieces: int
+    pieces: Fraction
+    step: Fraction
+    most: Fraction | None
     net_price: Fraction
     contribution: Fraction
     fixed: dict[str, Fraction]
@@ -48,9 +55,9 @@ class Planned:
 
 
 def planned(workshop: Facts, line: Mapping[str, Any], as_of: str) -> Planned:
-    exchange, pieces = Exchange(workshop, as_of), line["standard_batch"]
-    batch = costed(workshop, line["product"], pieces, as_of, {})
+    exchange, pieces = Exchange(workshop, as_of), number(line["standard_batch"])
     query = {name: line[name] for name in OF_A_SALE if name in line}
+    batch = costed(workshop, line["product"], pieces, as_of, {}, orders_in(pieces, query))
     sale, price = sale_of(workshop, query, line["product"], exchange), number(line["price"])
 
     def home(amount: Fraction) -> Fraction:
@@ -70,7 +77,23 @@ def planned(workshop: Facts, line: Mapping[str, Any], as_of: str) -> Planned:
         for each, quantity in taken
         if quantity and each.startswith(TAKEN) and not each.endswith("#standing")
     }
-    return Planned(line["pieces"], home(sale.net(price)), home(sale.proceeds(price)) - varies, fixed, minutes, used)
+    return Planned(
+        number(line["pieces"]),
+        step(workshop, line),
+        number(line["most_per_month"]) if "most_per_month" in line else None,
+        home(sale.net(price)),
+        home(sale.proceeds(price)) - varies,
+        fixed,
+        minutes,
+        used,
+    )
+
+
+def step(workshop: Facts, line: Mapping[str, Any]) -> Fraction:
+    """What a best mix counts a line in: batches, pieces, or thousandths of another unit."""
+    if line.get("in_whole_batches"):
+        return number(line["standard_batch"])
+    return Fraction(1) if unit_of(workshop, line["product"]) == "piece" else Fraction(1, 1000)
 
 
 def borne(workshop: Facts, resource: str, as_of: str) -> Fraction:
@@ -95,6 +118,13 @@ def total(figures: Iterable[Fraction]) -> Fraction:
     return sum(figures, Fraction(0))
 
 
+def composite_unit(pieces: Sequence[Fraction]) -> list[int]:
+    """The least whole numbers in the proportion of these."""
+    whole = lcm(*(each.denominator for each in pieces))
+    of_each = [int(each * whole) for each in pieces]
+    return [each // (gcd(*of_each) or 1) for each in of_each]
+
+
 class Month:
     """The figures of the answer."""
 
@@ -108,7 +138,8 @@ class Month:
         exchange = Exchange(workshop, as_of)
         self.others = [exchange.converted(each["amount"]) for each in plan["other_fixed_costs"]]
         self.resources = [*self.borne, *left_out]
-        self.fixed = apportioned([*self.borne.values(), *self.others], self.decimals)
+        self.fixed_exactly = [*self.borne.values(), *self.others]
+        self.fixed = apportioned(self.fixed_exactly, self.decimals)
         self.contributions = self.of_lines(lambda line: line.contribution)
         self.of_each_line = self.of_lines(lambda line: total(line.fixed.values()))
         absorbed = [total(line.fixed.get(each, 0) * line.pieces for line in self.lines) for each in self.resources]
@@ -120,26 +151,82 @@ class Month:
     def money(self, units: int) -> dict[str, str]:
         return {"amount": digits(units, self.decimals), "currency": self.workshop.currency}
 
+    @property
+    def pieces(self) -> list[Fraction]:
+        return [line.pieces for line in self.lines]
+
+    def profit(self, pieces: Sequence[Fraction]) -> int:
+        """The profit, in units, if so many pieces of each line were made and sold."""
+        contribution = total(line.contribution * made for line, made in zip(self.lines, pieces, strict=True))
+        return in_units(contribution, self.decimals) - sum(self.fixed)
+
+    def can_be_made(self, pieces: Sequence[Fraction]) -> bool:
+        """Whether a best mix may be so many pieces of each line: within time and demand, in steps of each."""
+        needed = defaultdict[str, Fraction](Fraction)
+        for line, made in zip(self.lines, pieces, strict=True):
+            for resource, minutes in line.minutes.items():
+                needed[resource] += minutes * made
+        there = {resource: self.available(resource) for resource in needed}
+        return all(minutes is None or needed[each] <= minutes for each, minutes in there.items()) and all(
+            made % line.step == 0 and (line.most is None or made <= line.most)
+            for line, made in zip(self.lines, pieces, strict=True)
+        )
+
+    def most_alone(self, place: int) -> Fraction | None:
+        """The most that can be made and sold of a line if nothing else is; None if nothing limits it."""
+        line = self.lines[place]
+        limits = [] if line.most is None else [line.most]
+        for resource, minutes in line.minutes.items():
+            there = self.available(resource)
+            if minutes and there is not None:
+                limits.append(there / minutes)
+        return min(limits) // line.step * line.step if limits else None
+
+    def break_even(self, composite: Sequence[int]) -> dict[str, Any] | None:
+        """How many sets of the mix bring the fixed cost in; None if none do."""
+        in_a_set = list(zip(self.lines, composite, strict=True))
+        contribution = total(line.contribution * count for line, count in in_a_set)
+        if contribution <= 0:
+            return None
+        sets = total(self.fixed_exactly) / contribution
+        planned_sets = next(line.pieces / count for line, count in in_a_set if count)
+        sales = apportioned([line.net_price * count * sets for line, count in in_a_set], self.decimals)
+        return {
+            "composite_units": known(sets),
+            "whole_composite_units": known(Fraction(ceil(snapped(sets)))),
+            "pieces_of_each": [known(count * sets) for count in composite],
+            "plan_share": known(sets / planned_sets),
+            "sales": self.money(sum(sales)),
+            "sales_of_each": [self.money(each) for each in sales],
+        }
+
     def answer(self) -> dict[str, Any]:
         contribution, fixed_cost = sum(self.contributions), sum(self.fixed)
         rows = {each: self.row(each) for each in self.resources}
         under = {each: incurred - absorbed for each, (incurred, absorbed) in rows.items()}
         told = [under[each] for each in self.borne]
         grades = [under[each] for each in self.borne if each.startswith("labour-grades/")]
+        composite = composite_unit(self.pieces)
+        in_a_set = total(line.contribution * count for line, count in zip(self.lines, composite, strict=True))
         profits = [of - absorbed for of, absorbed in zip(self.contributions, self.of_each_line, strict=True)]
         return {
             "sales": self.money(in_units(total(line.net_price * line.pieces for line in self.lines), self.decimals)),
             "contribution": self.money(contribution),
             "fixed_cost": self.money(fixed_cost),
+            "contribution_per_composite_unit": self.more_exactly(in_a_set),
+            "break_even": self.break_even(composite),
             "profit": self.money(contribution - fixed_cost),
             "paid_idle": self.money(sum(max(0, each) for each in grades)) if grades else None,
             "lines": [
                 {
+                    "pieces_per_composite_unit": in_a_set,
                     "month_contribution": self.money(of),
                     "month_absorbed": self.money(absorbed),
                     "month_profit": self.money(left),
                 }
-                for of, absorbed, left in zip(self.contributions, self.of_each_line, profits, strict=True)
+                for in_a_set, of, absorbed, left in zip(
+                    composite, self.contributions, self.of_each_line, profits, strict=True
+                )
             ],
             "absorption": {
                 each: {
@@ -195,21 +282,31 @@ class Month:
             "profit_per_hour_worked": self.an_hour(profit, hours),
         }
 
-    def material(self, taken: Mapping[str, Fraction], resource: str) -> dict[str, str]:
-        issued, reclaimed = (
-            Fraction(quantity_of(taken.get(each, Fraction(0)))) for each in (resource, f"{resource}#reclaimed")
+    def material(self, taken: Mapping[str, Fraction], resource: str) -> dict[str, Any]:
+        """What is drawn of it, what comes back as it, and what of it is disposed of; gate fees and disposal cost."""
+        parts = {"issued": resource, "reclaimed": f"{resource}#reclaimed", "disposed": f"{resource}#disposed"}
+        exact = {name: taken.get(part, Fraction(0)) for name, part in parts.items()}
+        told = {name: Fraction(quantity_of(quantity)) for name, quantity in exact.items()}
+        exchange, terms = (
+            Exchange(self.workshop, self.plan["as_of"]),
+            self.workshop.terms_on(resource, self.plan["as_of"])[1],
         )
-        told = {"issued": issued, "reclaimed": reclaimed, "net": issued - reclaimed}
-        return {name: quantity_of(each) for name, each in told.items()}
+        price, disposal = exchange.converted(terms["price"]), exchange.converted(terms.get("disposal_cost"))
+        return {
+            **{name: quantity_of(quantity) for name, quantity in told.items()},
+            "net": quantity_of(told["issued"] - told["reclaimed"]),
+            "gate_fee": self.rounded(-price * exact["issued"]) if price < 0 else None,
+            "disposal_cost": self.rounded(disposal * exact["disposed"]) if exact["disposed"] else None,
+        }
+
+    def rounded(self, amount: Fraction) -> dict[str, str]:
+        return self.money(in_units(amount, self.decimals))
 
     def an_hour(self, units: int, hours: Fraction) -> dict[str, str] | None:
-        if not hours:
-            return None
-        decimals = self.decimals + MORE_DECIMALS
-        return {
-            "amount": shown(Fraction(units, 10**self.decimals) / hours, decimals),
-            "currency": self.workshop.currency,
-        }
+        return self.more_exactly(Fraction(units, 10**self.decimals) / hours) if hours else None
+
+    def more_exactly(self, amount: Fraction) -> dict[str, str]:
+        return {"amount": shown(amount, self.decimals + MORE_DECIMALS), "currency": self.workshop.currency}
 
     def row(self, resource: str) -> tuple[int, int]:
         """Incurred and absorbed."""
