@@ -168,6 +168,13 @@ UNKNOWN_AND_WRONG: list[Case] = [
         "/facts/products~1sheet/operations/0/band_shares",
     ),
     ("facts that are no object", SUPPOSE, {"quantity": 1, "facts": []}, "/facts"),
+    (
+        "a ten-thousandth of a unit",
+        SUPPOSE,
+        {**supposing("materials/hdpe", material_rate()), "quantity": "0.0001"},
+        "/quantity",
+    ),
+    ("half a piece", SUPPOSE, {**supposing("materials/hdpe", material_rate()), "quantity": "2.5"}, "/quantity"),
     ("supposing without a code", SUPPOSE, supposing("materials", material_rate()), "/rates/materials"),
     ("supposing for a code with NUL", SUPPOSE, supposing("materials/\x00", material_rate()), "/rates/materials~1\x00"),
     (
@@ -179,7 +186,7 @@ UNKNOWN_AND_WRONG: list[Case] = [
 ]
 
 OUT_OF_RANGE: list[Case] = [
-    ("a negative price", MATERIAL_RATE, material_rate("-0.01"), "/price/amount"),
+    ("a negative disposal cost", MATERIAL_RATE, material_rate(disposal_cost=money("-1")), "/disposal_cost/amount"),
     ("a negative reclaim value", MATERIAL_RATE, material_rate(reclaim_value=money("-1")), "/reclaim_value/amount"),
     ("a negative wage", LABOUR_RATE, labour_rate("-1"), "/wage_per_hour/amount"),
     ("a negative on-cost", LABOUR_RATE, labour_rate(on_cost_share="-0.1"), "/on_cost_share"),
@@ -243,6 +250,14 @@ OUT_OF_RANGE: list[Case] = [
     ("a yield of 0", PRODUCT, with_operation(yield_share="0"), f"{STEP}/yield_share"),
     ("a yield above 1", PRODUCT, with_operation(yield_share="1.01"), f"{STEP}/yield_share"),
     ("a negative time", PRODUCT, with_operation(cycle_minutes="-1"), f"{STEP}/cycle_minutes"),
+    ("nothing an hour", PRODUCT, with_operation(cycle_minutes=0, units_per_hour=0), f"{STEP}/units_per_hour"),
+    ("cycles and throughput", PRODUCT, with_operation(units_per_hour=5), f"{STEP}/units_per_hour"),
+    (
+        "more reclaimed and disposed of than is lost",
+        PRODUCT,
+        with_line(reclaim_share="0.7", disposal_share="0.4"),
+        f"{LINE}/disposal_share",
+    ),
     ("no piece a cycle", PRODUCT, with_operation(pieces_per_cycle=0), f"{STEP}/pieces_per_cycle"),
     ("half a piece a cycle", PRODUCT, with_operation(pieces_per_cycle=0.5), f"{STEP}/pieces_per_cycle"),
     (
@@ -391,10 +406,10 @@ OUT_OF_RANGE: list[Case] = [
         "/rates/tariffs~1grid/price_per_kwh",
     ),
     (
-        "supposing a negative price",
+        "supposing a negative disposal cost",
         SUPPOSE,
-        supposing("materials/hdpe", material_rate("-1")),
-        "/rates/materials~1hdpe/price/amount",
+        supposing("materials/hdpe", material_rate(disposal_cost=money("-1"))),
+        "/rates/materials~1hdpe/disposal_cost/amount",
     ),
 ]
 
