@@ -97,6 +97,7 @@ def _others() -> list[Place]:
     question = {"quantity": 20, "as_of": "2026-11-25", "rates": {"materials/hdpe": builders.material_rate("0.90")}}
     costs, day = "quantity=20&as_of=2026-11-25", "/v1/exchange-rates/{day}"
     quotation, repricing = "/v1/quotations/{quotation_id}", "/v1/repricings/{repricing_id}"
+    record = "/v1/batch-records/{code}"
     return [
         Place(
             method="GET",
@@ -262,7 +263,7 @@ def _others() -> list[Place]:
                 ("issue", {}),
                 ("accept", {"reference": "order 7"}),
                 ("decline", {"reason": "too dear"}),
-                ("complete", None),
+                ("complete", {"records": [builders.batch_record(code="B-2")]}),
                 ("revise", {}),
             )
         ),
@@ -287,6 +288,25 @@ def _others() -> list[Place]:
             path="/v1/listings/sheet-online/price-history",
             for_stranger=404,
         ),
+        Place(method="GET", template="/v1/batch-records", path="/v1/batch-records", for_stranger=200),
+        Place(
+            method="POST",
+            template="/v1/batch-records",
+            path="/v1/batch-records",
+            body={"records": [builders.batch_record(code="B-3")]},
+            for_stranger=422,
+            stores=True,
+        ),
+        Place(method="GET", template=record, path="/v1/batch-records/B-1", for_stranger=404),
+        Place(
+            method="PUT",
+            template=record,
+            path="/v1/batch-records/B-1",
+            body=builders.batch_record(),
+            for_stranger=422,
+            stores=True,
+        ),
+        Place(method="DELETE", template=record, path="/v1/batch-records/B-1", for_stranger=404, stores=True),
         Place(method="GET", template="/v1/workshop", path="/v1/workshop", for_stranger=200),
         Place(
             method="PUT",
@@ -369,7 +389,7 @@ def register_collections(
 
 @furnishes
 def register_everything(client: Client, altered: Altered = as_it_is) -> Ids:
-    """Register something in every collection, a quotation and a repricing; returns the ids of the last two.
+    """Register something in every collection, a quotation, a repricing and a batch; returns the ids of the first two.
 
     Args:
         client: client of the workshop.
@@ -382,4 +402,6 @@ def register_everything(client: Client, altered: Altered = as_it_is) -> Ids:
     assert quoted.status_code == 201, quoted.json
     applied = client.post("repricings", {"as_of": "2026-11-25", "apply": True})
     assert applied.status_code == 201, applied.json
+    made = client.put("batch-records/B-1", altered(builders.batch_record()))
+    assert made.status_code == 201, made.json
     return ids_of(client)

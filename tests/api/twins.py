@@ -146,7 +146,8 @@ def furnish(twin: Twin, feed: FeedServer) -> None:
     register_everything(client, altered)
     register_collections(client, altered, day="2025-06-01")
     register_collections(client, altered, code=SECOND)
-    expected = [client.post("exchange-rates/import?source=customs", altered(RATES_FILE))]
+    expected = [client.put(f"batch-records/{SECOND}", altered(builders.batch_record()))]
+    expected += [client.post("exchange-rates/import?source=customs", altered(RATES_FILE))]
     feed.answer = sending(xml_of({day_of(): altered(dict(RATES))}))
     expected += [client.post("exchange-rates/refresh", {"span": "latest"})]
     hold_back_a_day(client, altered, "2026-01-02")

@@ -16,7 +16,7 @@ from uuid import UUID
 import pytest
 import sqlalchemy as sa
 
-from service import workflows
+from service import clock, workflows
 from service.domain.costing.errors import MissingRatesError
 from service.domain.costing.rate_card import DatedRate, RateCard
 from service.domain.costing.rates import MaterialRate
@@ -27,6 +27,7 @@ from service.domain.making.products import Product
 from service.domain.making.resources import Tool
 from service.domain.month.plan import MonthPlan
 from service.domain.quoting.life import DeclineRequest, Status
+from service.domain.records.batch_record import BatchRecord
 from service.domain.selling.route import Route
 from service.domain.selling.seller import Seller
 from service.domain.selling.taxes import Tax, TaxRate
@@ -37,6 +38,7 @@ from service.feeds.reference_rates import Span
 from service.store.engine import metering
 from service.store.engine.database import Database
 from service.store.engine.tables import listing_prices, metadata, price_changes, rates, registrations, uses
+from service.store.records.batch_records import ChosenRecords
 from service.store.workshop.audit import Chosen
 from service.store.workshop.retries import Claim, StoredAnswer, add_claim
 from service.store.workshop.workshops import new_workshop
@@ -49,6 +51,8 @@ from service.workflows.listing.listings import ListingQuestion
 from service.workflows.pricing import pricing
 from service.workflows.pricing.sale_way import PriceQuestion
 from service.workflows.quoting import quotation_life, quotations
+from service.workflows.records import recording
+from service.workflows.records.recording import CodedRecord
 from service.workflows.register_document import RegisterDocument, Written
 from service.workflows.registering import registering
 from service.workflows.shipping import ShippingQuestion
@@ -195,6 +199,7 @@ PARTS_OF_WORKFLOWS = {
     "period_planned",
     "prepare",
     "priced",
+    "quotation_basis",
     "rate_warnings",
     "sheet_warnings",
     "state_cost",
@@ -202,6 +207,7 @@ PARTS_OF_WORKFLOWS = {
     "surroundings_of",
     "tax_warnings",
     "with_first_days",
+    "with_pools",
 }
 
 
@@ -342,7 +348,7 @@ def quotations_of(owner: Owner) -> dict[str, Callable[[], Any]]:
         "quotation_life.issue": issue,
         "quotation_life.revise": lambda: None,  # done by issue()
         "quotation_life.accept": accepted_id,
-        "quotation_life.complete": lambda: quotation_life.complete(on, accepted_id()),
+        "quotation_life.complete": lambda: quotation_life.complete(on, accepted_id(), [a_record("B-4")]),
         "quotation_life.decline": lambda: quotation_life.decline(on, accepted_id(), DeclineRequest()),
         "quotation_life.discard": lambda: quotation_life.discard(on, owner.quote().id),
         "quotations.list_quotations": lambda: [
@@ -358,6 +364,39 @@ def quotations_of(owner: Owner) -> dict[str, Callable[[], Any]]:
         "quotations.list_events": lambda: quotations.list_events(on, quotation_id()),
         "quotations.recompute": lambda: quotations.recompute(on, quotation_id()),
         "quotations.recompute_all": lambda: list(quotations.recompute_all(on)),
+    }
+
+
+def a_record(code: str) -> CodedRecord:
+    return CodedRecord(code, decoded(builders.batch_record(), BatchRecord))
+
+
+def records_of(owner: Owner) -> dict[str, Callable[[], Any]]:
+    """The workflows of batch records, of a product that has changed since its batches were made."""
+    on = owner.workspace
+
+    def record() -> None:
+        today = clock.now()
+        owner.put("products/old", builders.product(name="Old"))
+        with clock.set_to(today + timedelta(days=2)):
+            owner.put("materials/blue", builders.material())
+            bill = [{"material": "blue", "quantity_per_piece": "9"}]
+            owner.put("products/old", builders.product(name="Old", bill_of_materials=bill))
+            owner.record(product="old", made_on=today.date().isoformat())
+        owner.record("B-2", product="old", made_on="2026-11-20", materials=[])
+        owner.record(product="sheet")
+
+    def list_records() -> None:
+        chosen = ChosenRecords(product="sheet", first_day=TODAY, last_day=TODAY)
+        for before in (None, (TODAY, "x")):
+            recording.list_records(on, chosen, before=before, limit=2)
+
+    return {
+        "recording.put_record": record,
+        "recording.put_records": lambda: recording.put_records(on, [a_record("B-3")]),
+        "recording.find_record": lambda: recording.find_record(on, "B-1"),
+        "recording.list_records": list_records,
+        "recording.delete_record": lambda: recording.delete_record(on, "B-1"),
     }
 
 
@@ -508,6 +547,7 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         **selling(owner),
         **repricings_of(owner),
         **quotations_of(owner),
+        **records_of(owner),
         "registering.withdraw_rate": lambda: registering.withdraw_rate(
             on, Thing.of("materials/hdpe"), date(2026, 6, 1)
         ),

@@ -98,6 +98,7 @@ def used_database(bare_database: Database, feed_server: FeedServer) -> Database:
     owner.roll_back(applied.repricing.id)
     owner.put_rate("materials/hdpe", "2026-03-01", material_rate("3"))
     owner.reprice()
+    owner.record()
     retries.claim(owner.workspace, "a key", "f")
     assert all(rows(bare_database).values())
     return bare_database

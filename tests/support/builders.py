@@ -137,6 +137,11 @@ def planned(**changes: Any) -> dict[str, Any]:
     return {"product": "sheet", "standard_batch": 20, "pieces": 100, "policy": policy(), "tax": "vat", **changes}
 
 
+def batch_record(**counted: Any) -> dict[str, Any]:
+    issued = {"material": "hdpe", "issued": "195.5"}
+    return {"product": "sheet", "made_on": "2026-11-25", "good_units": 19, "materials": [issued], **counted}
+
+
 def month_plan(**changes: Any) -> dict[str, Any]:
     return {"as_of": "2026-11-25", "lines": [planned()], **changes}
 

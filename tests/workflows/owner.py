@@ -16,6 +16,7 @@ from service.domain.listing.repricing import RepricingRequest
 from service.domain.month.plan import MonthPlan
 from service.domain.month.statement import MonthStatement
 from service.domain.quoting.life import AcceptanceRequest
+from service.domain.records.batch_record import BatchRecord
 from service.domain.register import COLLECTIONS
 from service.domain.selling.route import Route
 from service.domain.values.references import Thing
@@ -37,6 +38,7 @@ from service.workflows.pricing.pricing import PriceSheet
 from service.workflows.pricing.sale_way import PriceQuestion
 from service.workflows.quoting import quotation_life, quoting
 from service.workflows.quoting.quoting import QuotationPreview
+from service.workflows.records import recording
 from service.workflows.registering import registering
 from service.workflows.registering.changing import Registering
 from service.workflows.workspace import Workspace
@@ -105,6 +107,11 @@ class Owner:
 
     def retire(self, path: str, precondition: Precondition = always) -> None:
         registering.retire(self.workspace, Thing.of(path), precondition)
+
+    def record(self, code: str = "B-1", precondition: Precondition = always, **counted: Any) -> Registering:
+        """Record a batch of sheets; product and day have defaults, and so have the good units."""
+        record = decoded(builders.batch_record(**counted), BatchRecord)
+        return recording.put_record(self.workspace, code, record, precondition)
 
     def cost(
         self, product: str = "sheet", quantity: int = 20, as_of: date = TODAY, **what_if: Mapping[str, Any]

@@ -129,12 +129,34 @@ PREVIEW: dict[str, Any] = {
 }
 
 
+BATCH_RECORDS: dict[str, dict[str, Any]] = {
+    "2026-31": {
+        "product": "brick",
+        "made_on": "2026-11-19",
+        "good_units": "488",
+        "units_started": "520",
+        "materials": [{"material": "hdpe-crates", "issued": "496"}],
+        "operations": [{"operation": "extruding", "minutes": "1700", "scrap": "22"}],
+        "labour": [{"labour_grade": "operator", "hours": "22.5"}],
+        "electricity": [{"tariff": "grid", "meter_begin": "18204", "meter_end": "18466"}],
+        "note": "Damp flakes",
+    },
+    SPARE: {"product": "brick", "made_on": "2026-11-20", "good_units": "100"},
+}
+"""By code: one of which much was counted, and one of which nobody counted anything but bricks."""
+RECORDS: dict[str, Any] = {
+    "records": [{"code": "2026-32", "product": "brick", "made_on": "2026-11-23", "good_units": "505"}]
+}
+RECORDS_FILE = "code,product,made_on,good_units,operations/extruding/minutes\r\n2026-33,brick,2026-11-24,492,1640\r\n"
+RECORD_OF_QUOTATION: dict[str, Any] = {"code": "2026-34", "product": "brick", "made_on": DAY, "good_units": "500"}
+
+
 def values_sent(name: str, operation_id: str, template: str, method: str) -> Sequence[Any]:
     """Values of a parameter with which the operation can be tried at once; none if it is better left out."""
     collection = template.split("/")[2] if template.startswith("/v1/") else ""
-    is_of_rate, codes = template.endswith("{day}"), [*FACTS.get(collection, ())]
+    is_of_rate, codes = template.endswith("{day}"), [*_CODES.get(collection, FACTS.get(collection, ()))]
     by_method: dict[tuple[str, str], Sequence[Any]] = {
-        ("code", "put"): codes if is_of_rate else [*codes, SPARE],
+        ("code", "put"): codes if is_of_rate else [*dict.fromkeys([*codes, SPARE])],
         ("code", "delete"): codes[:1] if is_of_rate else [SPARE],
         ("code", ""): codes[:1],
         ("day", "put"): [FIRST_DAY, SPARE_DAY],
@@ -145,6 +167,8 @@ def values_sent(name: str, operation_id: str, template: str, method: str) -> Seq
     return found or _SENT.get(name, ())
 
 
+_CODES = {"batch-records": [*BATCH_RECORDS]}
+"""Of what has codes without being registered."""
 _SENT: dict[str, Sequence[Any]] = {"quantity": [500], "quotation_id": [NEWEST], "repricing_id": [NEWEST]}
 _SENT_BY: dict[str, dict[str, Sequence[Any]]] = {
     "putExchangeRates": {"day": [DAY, "2026-11-20"]},
@@ -186,8 +210,10 @@ SAMPLES: dict[str, Any] = {
     "dry_run": True,
     "gap_x_mm": "2.5",
     "gap_y_mm": "0",
+    "first_day": "2026-11-01",
     "is_rush": False,
     "kept_at": "4.00",
+    "last_day": DAY,
     "limit": 100,
     "locale": "de_DE",
     "margin_x_mm": "7",
@@ -198,6 +224,7 @@ SAMPLES: dict[str, Any] = {
     "price_endings": ["0.49", "0.99"],
     "price_step": "0.05",
     "prices": "in_force",
+    "product": "brick",
     "prune": False,
     "rounding": "nearest",
     "rows": 8,

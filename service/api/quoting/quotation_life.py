@@ -6,13 +6,14 @@ import flask
 from flask.views import MethodView
 
 from service.api.contract.blueprints import Blueprint
-from service.api.contract.examples import ISSUE
+from service.api.contract.examples import ISSUE, RECORD_OF_QUOTATION
 from service.api.contract.schemas import schema_of
 from service.api.contract.shared_parts import ETAG, IF_MATCH, LOCATION, MAY_BE_REPEATED, ONCE, PAPERS
 from service.api.http.answers import is_expected
 from service.api.http.operations import operation
 from service.api.http.retries import once, once_if_keyed
 from service.api.quoting.quotations import made, told
+from service.api.records.questions import BatchesMade, BatchesMadeSchema
 from service.domain.quoting.life import AcceptanceRequest, DeclineRequest, IssueRequest
 from service.domain.quoting.request import QuotationRequest
 from service.domain.values.declared import declared
@@ -85,13 +86,16 @@ class Complete(MethodView):
     """Completing."""
 
     @operation("completeQuotation", headers=(IF_MATCH, MAY_BE_REPEATED))
+    @blueprint.arguments(BatchesMadeSchema(), required=False, example={"records": [RECORD_OF_QUOTATION]})
     @blueprint.response(200, schema_of(Quotation), headers=ETAG | PAPERS)
-    def post(self, quotation_id: UUID | int) -> flask.Response:
+    def post(self, made: BatchesMade, quotation_id: UUID | int) -> flask.Response:
         """Record that an accepted order has been made; its promised hours are free again.
 
-        When the last piece is made.
+        When the last piece is made. It may carry the records of its batches, now or when it is sent again: either all
+        of it is stored, or nothing.
         """
-        return once_if_keyed(lambda joint: told(quotation_life.complete(joint, quotation_id, is_expected)))
+        records = made.coded
+        return once_if_keyed(lambda joint: told(quotation_life.complete(joint, quotation_id, records, is_expected)))
 
 
 @blueprint.route("/<quotation_id>/revise")

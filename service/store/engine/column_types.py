@@ -1,6 +1,7 @@
 """Column types that convert to and from values: JSON text, exact decimals, instants; and columns of these types."""
 
-from collections.abc import Callable
+import json
+from collections.abc import Callable, Iterator
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any
@@ -13,6 +14,15 @@ from service.domain.register import COLLECTIONS
 from service.domain.values.message import Fact, Message
 from service.domain.values.references import Thing
 from service.encoding import Decode, decode_with, from_text, keep_with, plain_data, to_text
+
+CONVENTION = {
+    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_N_name)s",
+    "pk": "pk_%(table_name)s",
+}
+"""How keys, constraints and indexes are named."""
 
 
 class StoredAsText(sa.types.TypeDecorator[Any]):
@@ -96,6 +106,15 @@ def registered_key(collection: str = "collection", code: str = "code") -> sa.For
 def workshop_key() -> sa.Column[UUID]:
     """The first column of a table: the workshop that a row belongs to."""
     return sa.Column("workshop_id", sa.Uuid, sa.ForeignKey("workshops.workshop_id"), primary_key=True)
+
+
+def published_day() -> Iterator[sa.Column[Any]]:
+    """The columns of what a source published for a day."""
+    yield workshop_key()
+    yield sa.Column("source", ordered(200), primary_key=True)
+    yield sa.Column("published_on", sa.Date, primary_key=True)
+    yield sa.Column("base", sa.String(3), nullable=False)
+    yield document("rates", "units of each currency for one of the base, as published", written=json.dumps)
 
 
 def as_text(column: sa.ColumnElement[Any]) -> sa.ColumnElement[str]:

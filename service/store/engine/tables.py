@@ -2,7 +2,6 @@
 
 import json
 import secrets
-from collections.abc import Iterator
 from decimal import Decimal
 from typing import Any
 
@@ -13,19 +12,28 @@ from service.domain.listing.repricing import RepricingRequest
 from service.domain.quoting.basis import QuotationBasis
 from service.domain.quoting.quotation import Acceptance, QuotationFigures, Remarks
 from service.domain.quoting.request import QuotationRequest
+from service.domain.records.batch_record import BatchRecord
+from service.domain.records.observation import Observation
+from service.domain.reviewing.day_facts import DayFacts
 from service.domain.selling.letterhead import Letterhead
 from service.domain.selling.seller import Seller
-from service.store.engine.column_types import ExactDecimal, Instant, document, ordered, registered_key, workshop_key
-
-CONVENTION = {
-    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
-    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
-    "ck": "ck_%(table_name)s_%(constraint_name)s",
-    "fk": "fk_%(table_name)s_%(column_0_N_name)s",
-    "pk": "pk_%(table_name)s",
-}
+from service.store.engine.column_types import (
+    CONVENTION,
+    ExactDecimal,
+    Instant,
+    document,
+    ordered,
+    published_day,
+    registered_key,
+    workshop_key,
+)
 
 metadata = sa.MetaData(naming_convention=CONVENTION)
+
+
+def _table(name: str, *columns: sa.Column[Any] | sa.Constraint | sa.Index) -> sa.Table:
+    """A table whose first column is the workshop that a row belongs to."""
+    return sa.Table(name, metadata, workshop_key(), *columns)
 
 
 workshops = sa.Table(
@@ -48,10 +56,8 @@ workshops = sa.Table(
     ),
 )
 
-api_keys = sa.Table(
+api_keys = _table(
     "api_keys",
-    metadata,
-    workshop_key(),
     sa.Column("key_id", sa.Uuid, primary_key=True),
     sa.Column("name", sa.Text, nullable=False),
     sa.Column("digest", sa.String(64), nullable=False, comment="SHA-256 of the key, hexadecimal"),
@@ -61,28 +67,22 @@ api_keys = sa.Table(
     sa.UniqueConstraint("workshop_id", "digest"),
 )
 
-logos = sa.Table(
+logos = _table(
     "logos",
-    metadata,
-    workshop_key(),
     sa.Column("digest", sa.String(64), primary_key=True, comment="SHA-256 of the picture, hexadecimal"),
     document("picture", "in base64; kept for good, because quotations show it", str),
 )
 
-letterheads = sa.Table(
+letterheads = _table(
     "letterheads",
-    metadata,
-    workshop_key(),
     document("facts", "the workshop as its customers know it, without its logo", Seller),
     sa.Column("logo", sa.String(64), comment="digest of the logo; none if there is none"),
     sa.Column("revision", sa.BigInteger, nullable=False, comment="the workshop's when this row last changed"),
     sa.ForeignKeyConstraint(["workshop_id", "logo"], ["logos.workshop_id", "logos.digest"]),
 )
 
-registrations = sa.Table(
+registrations = _table(
     "registrations",
-    metadata,
-    workshop_key(),
     sa.Column("collection", ordered(32), primary_key=True),
     sa.Column("code", ordered(64), primary_key=True),
     document("facts", "the fields of the collection's domain class"),
@@ -90,10 +90,8 @@ registrations = sa.Table(
     sa.Column("retired_at", Instant),
 )
 
-uses = sa.Table(
+uses = _table(
     "uses",
-    metadata,
-    workshop_key(),
     sa.Column("collection", ordered(32), primary_key=True),
     sa.Column("code", ordered(64), primary_key=True),
     sa.Column("used_collection", ordered(32), primary_key=True),
@@ -104,10 +102,8 @@ uses = sa.Table(
     sa.Index(None, "workshop_id", "used_collection", "used_code", "collection", "code"),
 )
 
-rates = sa.Table(
+rates = _table(
     "rates",
-    metadata,
-    workshop_key(),
     sa.Column("collection", ordered(32), primary_key=True),
     sa.Column("code", ordered(64), primary_key=True),
     sa.Column("valid_from", sa.Date, primary_key=True),
@@ -118,18 +114,10 @@ rates = sa.Table(
 )
 
 
-def _published_day() -> Iterator[sa.Column[Any]]:
-    yield workshop_key()
-    yield sa.Column("source", ordered(200), primary_key=True)
-    yield sa.Column("published_on", sa.Date, primary_key=True)
-    yield sa.Column("base", sa.String(3), nullable=False)
-    yield document("rates", "units of each currency for one of the base, as published", written=json.dumps)
-
-
 exchange_rates = sa.Table(
     "exchange_rates",
     metadata,
-    *_published_day(),
+    *published_day(),
     sa.Column("revision", sa.BigInteger, nullable=False, comment="the workshop's when this row last changed"),
     sa.Column("changed_at", Instant, comment="when what is in force by this row was last changed"),
 )
@@ -137,22 +125,18 @@ exchange_rates = sa.Table(
 held_exchange_rates = sa.Table(
     "held_exchange_rates",
     metadata,
-    *_published_day(),
+    *published_day(),
     document("jumps", "the rates for which the day waits for confirmation", written=json.dumps),
 )
 
-feed_files = sa.Table(
+feed_files = _table(
     "feed_files",
-    metadata,
-    workshop_key(),
     sa.Column("address", ordered(500), primary_key=True),
     document("conditions", "header fields to ask for the file again with", written=json.dumps),
 )
 
-quotations = sa.Table(
+quotations = _table(
     "quotations",
-    metadata,
-    workshop_key(),
     sa.Column("quotation_id", sa.Uuid, primary_key=True),
     sa.Column("status", sa.String(16), nullable=False),
     sa.Column("created_at", Instant, nullable=False),
@@ -180,11 +164,8 @@ quotations = sa.Table(
     sa.Index(None, "workshop_id", "status", "quotation_id"),
 )
 
-quotation_numbers = sa.Table(
-    "quotation_numbers",
-    metadata,
-    workshop_key(),
-    sa.Column("last", sa.BigInteger, nullable=False, comment="the number given last"),
+quotation_numbers = _table(
+    "quotation_numbers", sa.Column("last", sa.BigInteger, nullable=False, comment="the number given last")
 )
 
 quotation_events = sa.Table(
@@ -200,10 +181,31 @@ quotation_events = sa.Table(
     sa.ForeignKeyConstraint(["workshop_id", "quotation_id"], ["quotations.workshop_id", "quotations.quotation_id"]),
 )
 
-repricings = sa.Table(
+record_facts = _table(
+    "record_facts",
+    sa.Column("digest", sa.String(64), primary_key=True, comment="SHA-256 of the facts, hexadecimal"),
+    document("facts", "how a product was made on a day, and the rates of that day", DayFacts),
+)
+
+batch_records = _table(
+    "batch_records",
+    sa.Column("code", ordered(64), primary_key=True),
+    sa.Column("product", ordered(64), nullable=False),
+    sa.Column("made_on", sa.Date, nullable=False),
+    document("record", "what was counted", BatchRecord),
+    document("observations", "what it says about the facts of its product", tuple[Observation, ...]),
+    sa.Column("facts", sa.String(64), nullable=False, comment="digest of what it is compared with"),
+    sa.Column("facts_of", sa.Date, nullable=False, comment="the day of these facts"),
+    sa.Column("quotation", sa.BigInteger, comment="number of the one that it was made for"),
+    sa.Column("revision", sa.BigInteger, nullable=False, comment="the workshop's when this row last changed"),
+    sa.ForeignKeyConstraint(["workshop_id", "facts"], ["record_facts.workshop_id", "record_facts.digest"]),
+    sa.Index(None, "workshop_id", "made_on", "code"),
+    sa.Index(None, "workshop_id", "product", "made_on", "code"),
+    sa.Index(None, "workshop_id", "facts"),
+)
+
+repricings = _table(
     "repricings",
-    metadata,
-    workshop_key(),
     sa.Column("repricing_id", sa.Uuid, primary_key=True),
     sa.Column("as_of", sa.Date, nullable=False),
     sa.Column("valid_from", sa.Date, nullable=False, comment="the first day of its prices, in the workshop's zone"),
@@ -258,10 +260,8 @@ listing_prices = sa.Table(
     sa.Index(None, "workshop_id", "listing", "valid_from", "revision"),
 )
 
-idempotency_keys = sa.Table(
+idempotency_keys = _table(
     "idempotency_keys",
-    metadata,
-    workshop_key(),
     sa.Column("key", ordered(255), primary_key=True, comment="as the client chose it"),
     sa.Column("fingerprint", sa.String(64), nullable=False, comment="SHA-256 of the request, hexadecimal"),
     sa.Column("claimed_at", Instant, nullable=False, comment="when it was last begun"),
@@ -271,10 +271,8 @@ idempotency_keys = sa.Table(
     sa.Index(None, "workshop_id", "claimed_at"),
 )
 
-changes = sa.Table(
+changes = _table(
     "changes",
-    metadata,
-    workshop_key(),
     sa.Column("change_id", sa.Uuid, primary_key=True, comment="of the act: what changed in one transaction"),
     sa.Column("subject", ordered(250), primary_key=True, comment="as its address under /v1 has it"),
     sa.Column("at", Instant, nullable=False),
@@ -287,10 +285,8 @@ changes = sa.Table(
 )
 """Rows are only added: triggers of its migration refuse updates and deletions."""
 
-storage_use = sa.Table(
+storage_use = _table(
     "storage_use",
-    metadata,
-    workshop_key(),
     sa.Column("row_count", sa.BigInteger, nullable=False, comment="rows of the counted tables"),
     sa.Column("byte_count", sa.BigInteger, nullable=False, comment="their documents, and something for each row"),
 )

@@ -20,7 +20,10 @@ from service.domain.quoting.basis import QuotationBasis
 from service.domain.quoting.life import Event, Status
 from service.domain.quoting.quotation import Acceptance, QuotationFigures, Remarks
 from service.domain.quoting.request import QuotationRequest
+from service.domain.records.batch_record import BatchRecord
+from service.domain.records.observation import Observation
 from service.domain.register import COLLECTIONS
+from service.domain.reviewing.day_facts import DayFacts
 from service.domain.selling.base_quantity import base_quantity_problems
 from service.domain.selling.letterhead import Letterhead
 from service.domain.selling.seller import Seller
@@ -175,6 +178,9 @@ DOCUMENTS: dict[str, Callable[[Mapping[str, Any]], Kind]] = {
     "quotations.letterhead": _computed_as(Letterhead),
     "quotations.acceptance": _computed_as(Acceptance),
     "quotations.promised": _computed_as(Mapping[str, Decimal]),
+    "record_facts.facts": _computed_as(DayFacts),
+    "batch_records.record": _sent_as(BatchRecord),
+    "batch_records.observations": _computed_as(tuple[Observation, ...]),
     "repricings.request": _sent_as(RepricingRequest),
     "repricings.figures": _computed_as(RepricingFigures),
     "repricings.basis": _computed_as(RepricingBasis),
@@ -230,6 +236,9 @@ COLUMNS: dict[str, Callable[[Any], str | None]] = {
     "quotations.number": _positive,
     "quotations.version": _positive,
     "quotations.revision": _positive,
+    "batch_records.code": _rule(Code),
+    "batch_records.product": _rule(Code),
+    "batch_records.quotation": _positive,
     "quotation_events.event": _one_of(Event),
     "price_changes.decision": _one_of(Decision),
     "price_changes.price": _decimal,

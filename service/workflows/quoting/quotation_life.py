@@ -4,7 +4,7 @@ Each raises NotRegisteredError if the workshop has no such quotation, Preconditi
 since the caller read it, and QuotationStateError if its state does not allow the change.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
@@ -24,6 +24,7 @@ from service.domain.quoting.life import (
     Status,
     check_may_follow,
     chosen_quantities,
+    count_of,
     number_of,
     refused,
 )
@@ -31,6 +32,7 @@ from service.domain.quoting.quotation import Acceptance
 from service.domain.quoting.request import QuotationRequest
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.exact import ZERO
+from service.nearest import did_you_mean
 from service.store.engine.database import Connection
 from service.store.quoting import life, quotations
 from service.store.quoting.quotations import Quotation
@@ -38,6 +40,7 @@ from service.store.workshop.workshops import next_revision
 from service.workflows.entity_tags import Precondition, always, expect
 from service.workflows.quoting.quotations import Address, find_quotation, get_quotation, tag_of
 from service.workflows.quoting.quoting import quote
+from service.workflows.records.recording import CodedRecord, Recorder
 from service.workflows.workshop.letterhead import present_letterhead
 from service.workflows.workspace import Workspace
 
@@ -185,11 +188,43 @@ def decline(
         return _ended(connection, workspace, found, Event.DECLINED, declined.reason)
 
 
-def complete(workspace: Workspace, address: Address, precondition: Precondition = always) -> Quotation:
-    """Record that an accepted order has been made; its working time is free again."""
+def complete(
+    workspace: Workspace, address: Address, records: Sequence[CodedRecord] = (), precondition: Precondition = always
+) -> Quotation:
+    """Record that an accepted order has been made; its working time is free again.
+
+    Args:
+        records: of the batches that were made for it, which then name it; they may also come later.
+
+    Raises:
+        InvalidValuesError: every problem of every record.
+    """
     with workspace.changing() as connection:
         found = _locked(connection, workspace, address, precondition)
+        if found.status is not Status.COMPLETED:
+            check_may_follow(Event.COMPLETED, found.name, found.status)
+        if records:
+            _record_batches(connection, workspace, found, records)
         return found if found.status is Status.COMPLETED else _ended(connection, workspace, found, Event.COMPLETED)
+
+
+def _record_batches(
+    connection: Connection, workspace: Workspace, quotation: Quotation, records: Sequence[CodedRecord]
+) -> None:
+    products = dict.fromkeys(line.product for line in quotation.request.lines if line.product is not None)
+    foreign = [
+        InvalidValueError(
+            ("records", place, "product"),
+            f"{quotation.name} has no line of '{each.record.product}'{did_you_mean(each.record.product, products)}",
+        )
+        for place, each in enumerate(records)
+        if each.record.product not in products
+    ]
+    if foreign:
+        raise InvalidValuesError(foreign)
+    recorder = Recorder(connection, workspace, count_of(quotation.number or ""))
+    recorder.put_all(records)
+    recorder.record()
 
 
 def _ended(

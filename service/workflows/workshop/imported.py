@@ -10,9 +10,11 @@ from service.domain.listing.repricing import COMING_INTO_FORCE
 from service.domain.making.nesting import made_in_order
 from service.domain.making.products import Catalogue, Product, inconsistencies
 from service.domain.quoting.life import Status
+from service.domain.reviewing.day_facts import DayFacts
 from service.domain.selling.logo import logo_problem
 from service.domain.values.errors import InvalidValuesError, PugmillError
 from service.domain.values.references import Registered, Thing, references_in
+from service.store.records.record_facts import digest_of as digest_of_facts
 from service.store.workshop.letterheads import digest_of
 from service.store.workshop.moving import ReadRow, ReadTables, place_of
 from service.workflows.registering.unknown import described
@@ -25,6 +27,7 @@ def problems_across(tables: ReadTables) -> Iterator[str]:
     yield from _rated(tables)
     yield from _published(tables)
     yield from _quoted(tables)
+    yield from _recorded(tables)
     yield from _priced(tables)
     yield from _of_later_revisions(tables)
 
@@ -136,6 +139,46 @@ def _quoted(tables: ReadTables) -> Iterator[str]:
                 yield f"{at}/{name}: there is no such quotation"
 
 
+def _recorded(tables: ReadTables) -> Iterator[str]:
+    """Records with the facts of their day, which need not be those that are registered."""
+    facts_of: dict[str, DayFacts] = {}
+    for number, row in enumerate(tables.rows["record_facts"]):
+        facts_of[row.values["digest"]] = row.documents["facts"]
+        if row.values["digest"] != digest_of_facts(row.values["facts"]):
+            yield f"{place_of('record_facts', number, 'digest')}: is not that of the facts"
+        at = place_of("record_facts", number, "facts")
+        yield from (f"{at}: {told}" for told in _of_a_day(row.documents["facts"]))
+    numbers = {row.values["number"] for row in tables.rows["quotations"]}
+    for number, row in enumerate(tables.rows["batch_records"]):
+        its, record, at = row.values, row.documents["record"], place_of("batch_records", number)
+        facts = facts_of.get(its["facts"])  # if there are none, the database refuses it
+        if (record.product, record.made_on) != (its["product"], its["made_on"]):
+            yield f"{at}/record: is of another product or day than the row"
+        elif facts is not None and record.product not in facts.catalogue.products:
+            yield f"{at}/facts: have no product '{record.product}'"
+        if its["quotation"] is not None and its["quotation"] not in numbers:
+            yield f"{at}/quotation: there is no such quotation"
+
+
+def _of_a_day(facts: DayFacts) -> Iterator[str]:
+    catalogue = facts.catalogue
+    things = {
+        Thing(name.replace("_", "-"), code): each
+        for name in Catalogue.__dataclass_fields__
+        for code, each in getattr(catalogue, name).items()
+    }
+    unknown = [named for each in things.values() for _, named in references_in(each) if named not in things]
+    yield from (f"there is no {described(named)}" for named in unknown)
+    if not unknown:
+        for code, product in catalogue.products.items():
+            yield from _of_product(code, product, catalogue)
+    for resource, rate in facts.rates.items():
+        if rate.resource != resource or Thing.of(resource) not in things:
+            yield f"the rate of '{resource}' is not of anything in it"
+        else:
+            yield from map(str, rate_problems(rate.terms, things[Thing.of(resource)], rate.valid_from))
+
+
 def _priced(tables: ReadTables) -> Iterator[str]:
     first_days: dict[object, date] = {
         row.values["repricing_id"]: row.values["valid_from"] for row in tables.rows["repricings"]
@@ -155,7 +198,7 @@ def _priced(tables: ReadTables) -> Iterator[str]:
 def _of_later_revisions(tables: ReadTables) -> Iterator[str]:
     """The workshop's revision tells states apart, so no row is of a later one."""
     (workshop,) = tables.rows["workshops"]
-    for table in ("letterheads", "registrations", "rates", "exchange_rates", "listing_prices"):
+    for table in ("letterheads", "registrations", "rates", "exchange_rates", "batch_records", "listing_prices"):
         for number, row in enumerate(tables.rows[table]):
             if row.values["revision"] > workshop.values["revision"]:
                 yield f"{place_of(table, number, 'revision')}: is later than the workshop's"

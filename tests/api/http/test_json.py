@@ -248,7 +248,7 @@ class TestAnUnknownMember:
         "body", ["[1]", "[]", "null", "completed_on=today", "{", '{"a": 1, "a": 2}', "x" * 2_000_000]
     )
     def test_may_be_a_whole_body_where_none_is_expected(self, workshop: Client, ids: Ids, body: str) -> None:
-        refusal = refused(workshop, "POST", f"quotations/{ids['quotation_id']}/complete", body, status=422)
+        refusal = refused(workshop, "POST", f"repricings/{ids['repricing_id']}/rollback", body, status=422)
 
         assert refusal.json["detail"] == "the body: this operation takes no body; leave it out"
 

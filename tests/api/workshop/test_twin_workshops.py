@@ -229,4 +229,5 @@ def test_the_same_idempotency_key_counts_separately_in_each_workshop(both: tuple
         assert first.status_code in SUCCESS["POST"], first.text
         assert again.data == first.data
         assert not betrayed(first, other)
-    assert tries[0][1].data != tries[1][1].data
+    if name != "POST /v1/batch-records":  # which tells how many there are
+        assert tries[0][1].data != tries[1][1].data

@@ -61,6 +61,7 @@ def whole(tmp_path_factory: pytest.TempPathFactory) -> Document:
     owner.reprice()
     letterhead.put_seller(owner.workspace, decoded(builders.seller(), Seller))
     owner.accepted(quoted_on=None)
+    owner.record()
     document: Document = json.loads(b"".join(moving.export_workshop(database, workshop.workshop_id)))
     database.dispose()
     return document
@@ -378,6 +379,44 @@ ACROSS: dict[str, tuple[Spoil, str, str]] = {
         member("quotations", "letterhead", lambda told: told.update(logo="0" * 64)),
         "/tables/quotations/0/letterhead",
         "its logo is missing",
+    ),
+    "facts of another digest": (
+        column("record_facts", "digest", "0" * 64),
+        "/tables/record_facts/0/digest",
+        "is not that of the facts",
+    ),
+    "facts without a machine": (
+        member("record_facts", "facts", lambda told: told["catalogue"]["machines"].clear()),
+        "/tables/record_facts/0/facts",
+        "there is no machine 'press'",
+    ),
+    "facts with a rate of nothing": (
+        member("record_facts", "facts", lambda told: told["rates"].update(x=told["rates"]["materials/hdpe"])),
+        "/tables/record_facts/0/facts",
+        "the rate of 'x' is not of anything in it",
+    ),
+    "facts with a rate that does not fit": (
+        member(
+            "record_facts", "facts", lambda told: told["rates"]["tariffs/grid"]["terms"]["price_per_kwh"].pop("day")
+        ),
+        "/tables/record_facts/0/facts",
+        "day",
+    ),
+    "facts without the product": (
+        member("record_facts", "facts", lambda told: told["catalogue"]["products"].clear()),
+        "/tables/batch_records/0/facts",
+        "have no product 'sheet'",
+    ),
+    "a record of another day": (
+        column("batch_records", "made_on", "2026-11-01"),
+        "/tables/batch_records/0/record",
+        "is of another product or day than the row",
+    ),
+    "a record without its facts": (column("batch_records", "facts", "1" * 64), "", "contradict each other"),
+    "a record of no quotation": (
+        column("batch_records", "quotation", 77),
+        "/tables/batch_records/0/quotation",
+        "there is no such quotation",
     ),
     "a row of a later revision": (
         column("rates", "revision", 1_000_000),

@@ -1,0 +1,1 @@
+"""Batches that were made."""

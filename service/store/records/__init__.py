@@ -1,0 +1,1 @@
+"""Batches that were made, and the facts of their day."""
