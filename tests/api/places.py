@@ -307,6 +307,8 @@ def _others() -> list[Place]:
             stores=True,
         ),
         Place(method="DELETE", template=record, path="/v1/batch-records/B-1", for_stranger=404, stores=True),
+        Place(method="GET", template=f"{record}/variances", path="/v1/batch-records/B-1/variances", for_stranger=404),
+        Place(method="GET", template=f"{one}/variances", path=f"{sheet}/variances", for_stranger=404),
         Place(method="GET", template="/v1/workshop", path="/v1/workshop", for_stranger=200),
         Place(
             method="PUT",

@@ -51,7 +51,7 @@ from service.workflows.listing.listings import ListingQuestion
 from service.workflows.pricing import pricing
 from service.workflows.pricing.sale_way import PriceQuestion
 from service.workflows.quoting import quotation_life, quotations
-from service.workflows.records import recording
+from service.workflows.records import recording, variances
 from service.workflows.records.recording import CodedRecord
 from service.workflows.register_document import RegisterDocument, Written
 from service.workflows.registering import registering
@@ -391,11 +391,18 @@ def records_of(owner: Owner) -> dict[str, Callable[[], Any]]:
         for before in (None, (TODAY, "x")):
             recording.list_records(on, chosen, before=before, limit=2)
 
+    def compare() -> None:
+        variances.variances_of_product(on, "sheet", ChosenRecords())
+        with pytest.raises(MissingRatesError):
+            variances.variances_of_product(on, "old", ChosenRecords())
+
     return {
         "recording.put_record": record,
         "recording.put_records": lambda: recording.put_records(on, [a_record("B-3")]),
         "recording.find_record": lambda: recording.find_record(on, "B-1"),
         "recording.list_records": list_records,
+        "variances.variances_of_record": lambda: variances.variances_of_record(on, "B-1"),
+        "variances.variances_of_product": compare,
         "recording.delete_record": lambda: recording.delete_record(on, "B-1"),
     }
 

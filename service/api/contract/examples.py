@@ -132,7 +132,7 @@ PREVIEW: dict[str, Any] = {
 BATCH_RECORDS: dict[str, dict[str, Any]] = {
     "2026-31": {
         "product": "brick",
-        "made_on": "2026-11-19",
+        "made_on": DAY,
         "good_units": "488",
         "units_started": "520",
         "materials": [{"material": "hdpe-crates", "issued": "496"}],
@@ -141,13 +141,11 @@ BATCH_RECORDS: dict[str, dict[str, Any]] = {
         "electricity": [{"tariff": "grid", "meter_begin": "18204", "meter_end": "18466"}],
         "note": "Damp flakes",
     },
-    SPARE: {"product": "brick", "made_on": "2026-11-20", "good_units": "100"},
+    SPARE: {"product": "brick", "made_on": DAY, "good_units": "100"},
 }
 """By code: one of which much was counted, and one of which nobody counted anything but bricks."""
-RECORDS: dict[str, Any] = {
-    "records": [{"code": "2026-32", "product": "brick", "made_on": "2026-11-23", "good_units": "505"}]
-}
-RECORDS_FILE = "code,product,made_on,good_units,operations/extruding/minutes\r\n2026-33,brick,2026-11-24,492,1640\r\n"
+RECORDS: dict[str, Any] = {"records": [{"code": "2026-32", "product": "brick", "made_on": DAY, "good_units": "505"}]}
+RECORDS_FILE = "code,product,made_on,good_units,operations/extruding/minutes\r\n2026-33,brick,2026-11-25,492,1640\r\n"
 RECORD_OF_QUOTATION: dict[str, Any] = {"code": "2026-34", "product": "brick", "made_on": DAY, "good_units": "500"}
 
 
@@ -180,6 +178,7 @@ _SENT_BY: dict[str, dict[str, Sequence[Any]]] = {
     "dropHeldExchangeRates": {"day": [DAY]},
     "convertAmount": {"amount": ["10.85"], "currency": ["GBP"], "to": ["EUR"]},
     "listChanges": {"subject": ["taxes"]},
+    "getProductVariances": {"code": ["brick"]},
     "getPriceSheet": {"target": ["margin"], "value": ["0.30"], "tax": ["standard"], "price_step": ["0.05"]},
     "reprice": {"Idempotency-Key": ['"reprice-1"']},
     "repriceCsv": {"Idempotency-Key": ['"reprice-2"']},

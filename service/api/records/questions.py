@@ -18,6 +18,27 @@ from service.workflows.records.recording import CodedRecord
 
 
 @declared
+class PeriodQuery:
+    """Which batches.
+
+    Attributes:
+        first_day: made on this day or later.
+        last_day: made on this day or earlier.
+    """
+
+    first_day: date | None = None
+    last_day: date | None = None
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        yield from _backwards(self.first_day, self.last_day)
+
+    @property
+    def chosen(self) -> ChosenRecords:
+        """The store's filter for it."""
+        return ChosenRecords(first_day=self.first_day, last_day=self.last_day)
+
+
+@declared
 class RecordsQuery(PageQuery):
     """Which records, and which page of them.
 
@@ -32,13 +53,17 @@ class RecordsQuery(PageQuery):
     last_day: date | None = None
 
     def problems(self) -> Iterator[InvalidValueError]:
-        if self.first_day and self.last_day and self.last_day < self.first_day:
-            yield InvalidValueError(("last_day",), "must not be before first_day")
+        yield from _backwards(self.first_day, self.last_day)
 
     @property
     def chosen(self) -> ChosenRecords:
         """The store's filter for it."""
         return ChosenRecords(product=self.product, first_day=self.first_day, last_day=self.last_day)
+
+
+def _backwards(first_day: date | None, last_day: date | None) -> Iterator[InvalidValueError]:
+    if first_day and last_day and last_day < first_day:
+        yield InvalidValueError(("last_day",), "must not be before first_day")
 
 
 @declared

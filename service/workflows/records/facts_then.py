@@ -17,7 +17,7 @@ from service.store.registering.surroundings import Surroundings, surroundings_of
 from service.workflows.registering.unknown import unregistered
 from service.workflows.workspace import Workspace
 
-_A_DAY = timedelta(days=1)
+A_DAY = timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +45,7 @@ def facts_then(connection: Connection, workspace: Workspace, product: str, day: 
     workshop_id, thing = workspace.workshop_id, Thing("products", product)
     database = workspace.database.seen_through(connection, has_written=True)
     around = surroundings_of_one(database, workshop_id, thing, day)
-    ended = datetime.combine(day + _A_DAY, time.min, ZoneInfo(workspace.workshop.time_zone))
+    ended = datetime.combine(day + A_DAY, time.min, ZoneInfo(workspace.workshop.time_zone))
     now = {Thing(name, code): facts for name, some in around.facts.items() for code, facts in some.items()}
     changed = changed_since(connection, workshop_id, {thing, *now}, ended)
     if changed:
@@ -74,7 +74,7 @@ def _rates(
         if thing.collection in RESOURCES:
             rate = around.rates.get(str(thing))
             if rate is None:
-                rate = rates.find_rate_before(connection, workspace.workshop_id, thing, day + _A_DAY)
+                rate = rates.find_rate_before(connection, workspace.workshop_id, thing, day + A_DAY)
             if rate is not None:
                 found[str(thing)] = rate
     return found

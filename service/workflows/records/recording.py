@@ -58,7 +58,7 @@ def told(stored: StoredRecord) -> dict[str, Any]:
 def find_record(workspace: Workspace, code: str) -> StoredRecord:
     """The record; raises NotRegisteredError if there is none."""
     with workspace.reading() as connection:
-        return _existing(connection, workspace, code)
+        return get_record(connection, workspace, code)
 
 
 def list_records(
@@ -69,7 +69,8 @@ def list_records(
         return batch_records.page_of_records(connection, workspace.workshop_id, chosen, before=before, limit=limit)
 
 
-def _existing(connection: Connection, workspace: Workspace, code: str) -> StoredRecord:
+def get_record(connection: Connection, workspace: Workspace, code: str) -> StoredRecord:
+    """The same, in an open transaction."""
     found = batch_records.find_record(connection, workspace.workshop_id, code)
     if found is None:
         raise NotRegisteredError(_named(code))
@@ -126,7 +127,7 @@ def delete_record(workspace: Workspace, code: str, precondition: Precondition = 
         PreconditionFailedError: the state has changed since the caller read it.
     """
     with workspace.taking_away() as connection:
-        found = _existing(connection, workspace, code)
+        found = get_record(connection, workspace, code)
 
         def save(_: int) -> None:
             batch_records.delete_record(connection, workspace.workshop_id, code)

@@ -1,0 +1,114 @@
+"""What batches cost, compared with what their good units should have cost."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from datetime import date
+from typing import NamedTuple
+
+from service.domain.costing.errors import MissingRatesError
+from service.domain.costing.rate_card import DatedRate, RateCard, unit_rates
+from service.domain.records.record_basis import RecordBasis, record_basis
+from service.domain.reviewing.comparison import batch_variances
+from service.domain.reviewing.day_facts import DayFacts
+from service.domain.reviewing.period import summed_together
+from service.domain.reviewing.statement import SummedStatement, VarianceStatement, summed_statement, variance_statement
+from service.domain.reviewing.variances import BatchVariances
+from service.domain.values.errors import TooComplexError
+from service.domain.values.references import Thing
+from service.store.engine.database import Connection
+from service.store.records import batch_records
+from service.store.records.batch_records import ChosenRecords, StoredRecord
+from service.store.records.record_facts import get_facts
+from service.store.registering.rates import find_rate_before
+from service.time_limit import next_step
+from service.workflows.costing.costing import with_first_days
+from service.workflows.currency.exchange import Exchange
+from service.workflows.records.facts_then import A_DAY
+from service.workflows.records.recording import get_record
+from service.workflows.registering.registering import find_one
+from service.workflows.workspace import Workspace
+
+MAX_COMPARED = 2_000
+"""Most records that are compared for one answer, which takes some seconds."""
+
+
+class Compared(NamedTuple):
+    """A record, the bills that it is compared by, and its variances."""
+
+    stored: StoredRecord
+    basis: RecordBasis
+    variances: BatchVariances
+
+
+def variances_of_record(workspace: Workspace, code: str) -> VarianceStatement:
+    """Why a batch cost more or less than its good units should have.
+
+    Raises:
+        NotRegisteredError: there is no such record.
+        MissingRatesError: something has no rate on the day of the batch, neither then nor since.
+    """
+    with workspace.snapshot() as frozen, frozen.reading() as connection:
+        found = _Comparing(connection, frozen).compared(get_record(connection, frozen, code))
+    return variance_statement(found.stored.record, found.basis, found.variances)
+
+
+def variances_of_product(workspace: Workspace, product: str, chosen: ChosenRecords) -> SummedStatement:
+    """The same, of all batches of a product in a period together.
+
+    Raises:
+        NotRegisteredError: there is no such product.
+        MissingRatesError: something has no rate on the day of a batch.
+        TooComplexError: there are too many batches.
+    """
+    find_one(workspace, Thing("products", product))
+    with workspace.snapshot() as frozen, frozen.reading() as connection:
+        compared = [each.variances for each in _compare(connection, frozen, replace(chosen, product=product))]
+    together = replace(summed_together(compared), product=product)
+    return summed_statement(together if compared else replace(together, currency=workspace.workshop.currency))
+
+
+def _compare(connection: Connection, workspace: Workspace, chosen: ChosenRecords) -> Iterator[Compared]:
+    limit = MAX_COMPARED + 1
+    found = batch_records.page_of_records(connection, workspace.workshop_id, chosen, before=None, limit=limit)
+    if len(found) > MAX_COMPARED:
+        raise TooComplexError("batch records in one answer", MAX_COMPARED, remedy="ask for a shorter period")
+    comparing = _Comparing(connection, workspace)
+    for each in found:
+        next_step()
+        yield comparing.compared(each)
+
+
+@dataclass(slots=True)
+class _Comparing:
+    """Compares records, and reads facts that many of them share once."""
+
+    connection: Connection
+    workspace: Workspace
+    _facts: dict[str, DayFacts] = field(default_factory=dict)
+    _exchange: dict[date, Exchange] = field(default_factory=dict)
+
+    def compared(self, stored: StoredRecord) -> Compared:
+        """A record compared; raises as `variances_of_record` does."""
+        if stored.facts not in self._facts:
+            self._facts[stored.facts] = get_facts(self.connection, self.workspace.workshop_id, stored.facts)
+        facts, record = self._facts[stored.facts], stored.record
+        basis = record_basis(record, facts.catalogue)
+        exchange = self._exchange.setdefault(record.made_on, Exchange(self.workspace, record.made_on))
+        bills = [each for each in (basis.standard, basis.begun, basis.taken) if each is not None]
+        resources = tuple(dict.fromkeys(resource for bill in bills for resource in bill.resources))
+        card = self._card(facts, record.made_on, resources)
+        rates = unit_rates(card, resources, facts.pools, exchange)
+        try:
+            return Compared(stored, basis, batch_variances(record, basis, rates, card, exchange))
+        except MissingRatesError as error:
+            raise with_first_days(self.workspace, error) from None
+
+    def _card(self, facts: DayFacts, day: date, resources: tuple[str, ...]) -> RateCard:
+        """The rates of the day; what had none when the batch was recorded may have got one since."""
+        card = facts.card(day, self.workspace.workshop.currency)
+        found: dict[str, DatedRate] = dict(card.rates)
+        for resource in resources:
+            if resource not in found:
+                rate = find_rate_before(self.connection, self.workspace.workshop_id, Thing.of(resource), day + A_DAY)
+                found |= {} if rate is None else {resource: rate}
+        return replace(card, rates=found)
