@@ -296,10 +296,14 @@ def add_operations(workshop: Facts, code: str, facts: Mapping[str, Any], batch: 
 
 
 def cycles_and_run(operation: Mapping[str, Any], good: Fraction, share: Fraction) -> tuple[Fraction, Fraction]:
-    """Cycles and minutes of the run: whole cycles, repeated by the yield, or what is started at its throughput."""
-    if "units_per_hour" in operation:
-        return Fraction(0), good / share / number(operation["units_per_hour"]) * 60
+    """Cycles and minutes of the run: whole cycles, repeated by the yield, or what is started at its throughput.
+
+    By throughput there are cycles only for the wear of a tool.
+    """
     cycles = ceil(snapped(good / number(operation.get("pieces_per_cycle", 1)))) / share
+    if "units_per_hour" in operation:
+        minutes = good / share / number(operation["units_per_hour"]) * 60
+        return cycles if operation.get("tool") else Fraction(0), minutes
     return cycles, cycles * number(operation.get("cycle_minutes", 0))
 
 

@@ -295,7 +295,7 @@ class Month:
         return {
             **{name: quantity_of(quantity) for name, quantity in told.items()},
             "net": quantity_of(told["issued"] - told["reclaimed"]),
-            "gate_fee": self.rounded(-price * exact["issued"]) if price < 0 else None,
+            "gate_fee": self.rounded(-price * exact["issued"]) if price < 0 and exact["issued"] else None,
             "disposal_cost": self.rounded(disposal * exact["disposed"]) if exact["disposed"] else None,
         }
 

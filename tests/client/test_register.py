@@ -86,6 +86,7 @@ class TestFiles:
         assert empty.get("materials/hdpe/rates/2026-01-01").json == {
             "price": {"amount": "0.780", "currency": "EUR"},
             "reclaim_value": {"amount": "0.30", "currency": "EUR"},
+            "disposal_cost": None,
         }
 
     def test_of_rates_alone_are_for_what_is_registered(
@@ -275,7 +276,7 @@ class TestExporting:
         again = end_of(home, capsys, "register", "workshop.yaml", "--prune")
         there = end_of(elsewhere, capsys, "register", "workshop.yaml")
 
-        assert (exported.status, exported.out) == (0, "workshop.yaml: 65 entries\n")
+        assert (exported.status, exported.out) == (0, "workshop.yaml: 66 entries\n")
         assert "amount: 0.38\n" in Path("workshop.yaml").read_text()
         assert again.out.startswith("unchanged: "), again.err
         assert there.status == 0, there.err

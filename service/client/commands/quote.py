@@ -18,11 +18,18 @@ does not set them itself:
     lines:
       - {product: brick, quantity: 500, quantity_breaks: [1000, 2500]}
       - {product: beam-1200, quantity: 40, tooling: charged_once}
-      - {product: regrind, quantity: 780, supplied_quantities: {hdpe-crates: 300}}     # kg, some of it the customer's
-      - {item: {name: Fitting on site, unit: hour, cost: 38.50}, quantity: 2.5}         # no product: a cost of its own,
-      - {item: {name: Hinge, purchase: {price: {amount: 1.20, currency: CHF}}}, quantity: 40}     # a purchase price,
-      - item:                                                                           # or work at the day's rates
-          {name: Press work, unit: hour, work: {machine: sheet-press, setup_minutes: 15, band_shares: {day: 1}}}
+      # kilograms, some of them of the customer's plastic
+      - product: regrind
+        quantity: 780
+        supplied_quantities: {hdpe-crates: 300}
+      # no product: at a cost of its own, at a purchase price, or work at day rates
+      - {item: {name: Fitting, unit: hour, cost: 38.50}, quantity: 2.5}
+      - item: {name: Hinge, purchase: {price: {amount: 1.20, currency: CHF}}}
+        quantity: 40
+      - item:
+          name: Press work
+          unit: hour
+          work: {machine: sheet-press, setup_minutes: 15, band_shares: {day: 1}}
         quantity: 2.5
 
 In CSV every row is a line; columns have the names of members, nested ones after a slash (policy/value, item/name,

@@ -69,7 +69,7 @@ class MaterialTaken:
         reclaimed: what comes back as this material: regrind of it, or of others that are reclaimed as it.
         disposed: the part of the issued that is lost and has to be got rid of.
         net: issued less reclaimed; negative if more comes back than is issued.
-        gate_fee: what the workshop is paid for taking it; null if it has a price of 0 or more.
+        gate_fee: what the workshop is paid for taking it; null if it has a price of 0 or more, or none is issued.
         disposal_cost: of what is disposed of; null if nothing is.
     """
 
@@ -178,8 +178,8 @@ def _materials(taken: Sequence[Use], currency: str) -> Iterator[MaterialTaken]:
             reclaimed=reclaimed,
             disposed=disposed,
             net=issued - reclaimed,
-            gate_fee=-whole.amount if whole is not None and whole.rate < 0 else None,
-            disposal_cost=None if waste is None else waste.amount,
+            gate_fee=-whole.amount if whole is not None and issued and whole.rate < 0 else None,
+            disposal_cost=waste.amount if waste is not None and disposed else None,
         )
 
 

@@ -311,7 +311,6 @@ class Maker:
         times = self.some(setup_minutes=self.figure(1, 60), yield_share=self.share(*YIELDS))
         if self.is_so(0.3):
             times["units_per_hour"] = self.figure(0.5, 90)
-            tool["tooling"] = "entire"
         else:
             parts = ("0.5", "2.4", "0.333") if is_divided else ()
             times |= {"cycle_minutes": self.figure(0.05, 40)}

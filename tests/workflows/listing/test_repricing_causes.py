@@ -54,6 +54,8 @@ def as_stored_before_waste_was_counted(owner: Owner) -> None:
     """Rewrite the bills stored with prices: pieces as a number, and no part for waste."""
     with owner.database.engine.begin() as connection:
         for changes in connection.execute(sa.select(price_changes.c.listing, price_changes.c.bill)).all():
+            if changes.bill is None:
+                continue  # nobody could price it
             bill = plain_data(changes.bill)
             quantities = {part: each for part, each in bill["quantities"].items() if not part.endswith("#disposed")}
             former = to_bytes({"pieces": int(bill["pieces"]), "quantities": quantities}).decode()
