@@ -25,6 +25,8 @@ _OWNERS = {
     "job-sheet": Listed(
         place="service.client.commands.papers:job_sheet", help="Write the job sheet of a batch; no money on it."
     ),
+    "record": Listed(place="service.client.records.record:record", help="Record what really happened to a batch."),
+    "variances": Listed(place="service.client.records.variances:variances", help="Why did a batch cost more, or less?"),
     "month": Listed(
         place="service.client.commands.month:month", help="Does the month pay? Profit, break-even, limits."
     ),

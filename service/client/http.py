@@ -50,11 +50,11 @@ class Service:
         headers: Mapping[str, str] | None = None,
         is_long: bool = False,
     ) -> "requests.Response":
-        """Send a request with a JSON body; for instance PUT, /v1/taxes/standard, {"name": "VAT"}.
+        """Send a request with a JSON body, or one in bytes; for instance PUT, /v1/taxes/standard, {"name": "VAT"}.
 
         Args:
             query: query parameters; those that are None are left out.
-            headers: further headers.
+            headers: further headers; of a body in bytes with its media type.
             is_long: whether the answer may take minutes; it is then streamed, for `parts` or `data` to read.
 
         Raises:
@@ -62,7 +62,8 @@ class Service:
         """
         # If a proxy sends a POST twice, it is still done once.
         known = {"Idempotency-Key": f'"{uuid4()}"'} if method == "POST" else {}
-        sent = {"json": body, "params": query, "headers": {**known, **(headers or {})}}
+        kind = "data" if isinstance(body, bytes) else "json"
+        sent = {kind: body, "params": query, "headers": {**known, **(headers or {})}}
         timeout = CONNECT_SECONDS, PATIENCE_SECONDS if is_long else TIMEOUT_SECONDS
         return self._answer(method, path, timeout=timeout, stream=is_long, **sent)
 

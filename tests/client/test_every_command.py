@@ -18,6 +18,8 @@ COMMANDS = [
     ("refresh-exchange-rates",),
     ("export-prices",),
     ("workshop set",),
+    ("record", str(DEMO / "batches.csv")),
+    ("variances", "2026-31"),
 ]
 
 

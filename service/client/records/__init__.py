@@ -1,0 +1,1 @@
+"""Records of batches: asked, sent, and why they cost more or less."""
