@@ -22,7 +22,7 @@ does not set them itself:
       - product: regrind
         quantity: 780
         supplied_quantities: {hdpe-crates: 300}
-      # no product: at a cost of its own, at a purchase price, or work at day rates
+      # no product: a stated cost, a purchase price, or work at the day's rates
       - {item: {name: Fitting, unit: hour, cost: 38.50}, quantity: 2.5}
       - item: {name: Hinge, purchase: {price: {amount: 1.20, currency: CHF}}}
         quantity: 40
