@@ -329,6 +329,7 @@ _ENDINGS = {
     ("GET", "/v1/products/{code}/cost-sheet"): ("html", "pdf", "svg", "png"),
     ("POST", "/v1/products/{code}/cost-sheet"): ("html", "pdf", "svg", "png"),
     ("GET", "/v1/products/{code}/job-sheet"): ("html", "pdf"),
+    ("GET", "/v1/batch-records/{code}/variances"): ("html", "pdf", "svg", "png"),
     ("POST", "/v1/break-even"): ("html", "svg", "png"),
     ("GET", "/v1/listings/{code}/price-history"): ("svg", "png"),
     ("GET", "/v1/price-list"): ("jsonld", "html", "pdf"),

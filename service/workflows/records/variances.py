@@ -15,6 +15,7 @@ from service.domain.reviewing.statement import SummedStatement, VarianceStatemen
 from service.domain.reviewing.variances import BatchVariances
 from service.domain.values.errors import TooComplexError
 from service.domain.values.references import Thing
+from service.domain.values.units import Unit
 from service.store.engine.database import Connection
 from service.store.records import batch_records
 from service.store.records.batch_records import ChosenRecords, StoredRecord
@@ -40,7 +41,14 @@ class Compared(NamedTuple):
     variances: BatchVariances
 
 
-def variances_of_record(workspace: Workspace, code: str) -> VarianceStatement:
+class ReviewedBatch(NamedTuple):
+    """The variances of a batch, and what its product is counted in."""
+
+    statement: VarianceStatement
+    unit: Unit
+
+
+def variances_of_record(workspace: Workspace, code: str) -> ReviewedBatch:
     """Why a batch cost more or less than its good units should have.
 
     Raises:
@@ -49,7 +57,7 @@ def variances_of_record(workspace: Workspace, code: str) -> VarianceStatement:
     """
     with workspace.snapshot() as frozen, frozen.reading() as connection:
         found = _Comparing(connection, frozen).compared(get_record(connection, frozen, code))
-    return variance_statement(found.stored.record, found.basis, found.variances)
+    return ReviewedBatch(variance_statement(found.stored.record, found.basis, found.variances), found.basis.taken.unit)
 
 
 def variances_of_product(workspace: Workspace, product: str, chosen: ChosenRecords) -> SummedStatement:

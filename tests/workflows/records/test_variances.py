@@ -24,7 +24,7 @@ def test_flakes_beyond_the_standard_cost_what_they_cost_on_the_day_whatever_they
     furnished.put_rate("materials/hdpe", "2026-02-01", builders.material_rate("9"))
     furnished.put("products/sheet", builders.product(name="Sheet", bill_of_materials=[]))
 
-    found = variances_of_record(furnished.workspace, "B-1")
+    found = variances_of_record(furnished.workspace, "B-1").statement
 
     (usage,) = (each for each in found.variances if each.kind is VarianceKind.MATERIAL_USAGE)
     assert (usage.amount.amount, usage.effect) == (Decimal("2.80"), Effect.ADVERSE)
@@ -35,7 +35,7 @@ def test_flakes_beyond_the_standard_cost_what_they_cost_on_the_day_whatever_they
 def test_a_batch_of_which_nobody_counted_anything_has_none(furnished: Owner) -> None:
     furnished.record(materials=[])
 
-    found = variances_of_record(furnished.workspace, "B-1")
+    found = variances_of_record(furnished.workspace, "B-1").statement
 
     assert (found.variances, found.variance.amount) == ((), 0)
     assert found.standard_cost == furnished.cost(quantity=19).subtotals.full_cost.per_batch
@@ -55,7 +55,7 @@ def test_a_rate_that_was_missing_may_come_later(furnished: Owner) -> None:
     ):
         furnished.put_rate(path, "2025-06-01", terms)
 
-    (usage, *_) = variances_of_record(furnished.workspace, "B-1").variances
+    (usage, *_) = variances_of_record(furnished.workspace, "B-1").statement.variances
 
     assert (usage.kind, usage.amount.amount) == (VarianceKind.MATERIAL_USAGE, Decimal("3.50"))
 
@@ -63,7 +63,7 @@ def test_a_rate_that_was_missing_may_come_later(furnished: Owner) -> None:
 def test_batches_of_a_period_are_told_together(furnished: Owner, monkeypatch: pytest.MonkeyPatch) -> None:
     for day in (20, 21, 22):
         furnished.record(f"B-{day}", made_on=f"2026-11-{day}")
-    one = variances_of_record(furnished.workspace, "B-20")
+    one = variances_of_record(furnished.workspace, "B-20").statement
 
     ever = variances_of_product(furnished.workspace, "sheet", EVER)
     two = variances_of_product(furnished.workspace, "sheet", ChosenRecords(first_day=date(2026, 11, 21)))

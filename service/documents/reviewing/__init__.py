@@ -1,0 +1,1 @@
+"""What records say, for people: variances as a page, as PDF and as a picture."""

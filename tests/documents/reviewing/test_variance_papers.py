@@ -1,0 +1,157 @@
+"""The variances of a batch on paper and as a picture: they lead from one cost to the other, in every language."""
+
+import ast
+import inspect
+import re
+from functools import cache
+from typing import Any
+
+import pytest
+from babel.messages.pofile import read_po
+
+from service.documents.drawing.drawing import ImageForm
+from service.documents.reviewing import variance_chart as chart_module
+from service.documents.reviewing import variance_view as view_module
+from service.documents.reviewing.variance_chart import GREATEST, variance_chart
+from service.documents.reviewing.variance_page import variance_page, variance_pdf
+from service.documents.reviewing.variance_paper import VarianceView
+from service.documents.reviewing.variance_view import variance_view
+from service.documents.writing.formats import formatted_amount
+from service.documents.writing.labels import CATALOGUES, LANGUAGES
+from service.domain.making import explosion
+from service.domain.reviewing import comparison
+from service.domain.reviewing import statement as statement_module
+from service.domain.reviewing.statement import VarianceStatement
+from service.domain.reviewing.variance_kinds import VarianceKind
+from service.domain.values.units import Unit
+from tests.documents.nasty_texts import NASTY_TEXTS
+from tests.documents.pictures import Picture, png_size
+from tests.domain.examples import a_line, a_material, a_product, a_shop
+from tests.domain.records.recorded import a_record
+from tests.domain.reviewing.reviewed import stated
+from tests.support.builders import money
+
+TRANSLATED = LANGUAGES[1:]
+COUNTED: dict[str, Any] = {
+    "units_started": "24",
+    "materials": [{"material": "hdpe", "issued": "260", "paid": money("250")}],
+    "operations": [{"operation": "pressing", "minutes": "900"}],
+    "labour": [{"labour_grade": "operator", "hours": "3"}],
+}
+
+
+@cache
+def a_statement(name: str = "Sheet") -> VarianceStatement:
+    return stated(a_shop(a_product(name=name)), a_record(**COUNTED))
+
+
+def view_of(statement: VarianceStatement, unit: Unit = Unit.PIECE, locale: str = "en_IE") -> VarianceView:
+    return variance_view("B-1", statement, unit, seller="Kiln Lane", locale=locale)
+
+
+def wanted() -> set[str]:
+    """Every message that the documents look up, read from the source code and from the kinds of variances."""
+    found = {text for kind in VarianceKind for text in (kind.traits.label, kind.traits.text)}
+    found |= {statement_module._ADVERSE, statement_module._FAVOURABLE, *explosion._LOST.values()}
+    for module, called in ((view_module, "words"), (chart_module, "labels"), (statement_module, "Message")):
+        for call in ast.walk(ast.parse(inspect.getsource(module))):
+            if isinstance(call, ast.Call) and getattr(call.func, "attr", getattr(call.func, "id", "")) == called:
+                found |= {call.args[0].value} if isinstance(call.args[0], ast.Constant) else set()
+    found |= set(re.findall(r'Message\("([^"]+)"\)', inspect.getsource(comparison)))
+    return {*found, "{name}, fixed charges"}
+
+
+class TestWords:
+    @pytest.mark.parametrize("language", TRANSLATED)
+    def test_are_all_translated_with_their_placeholders_and_none_is_unused(self, language: str) -> None:
+        with (CATALOGUES / "variances" / f"{language}.po").open("rb") as file:
+            found = {str(each.id): str(each.string) for each in read_po(file, locale=language) if each.id}
+
+        assert set(found) == wanted()
+        for english, translated in found.items():
+            assert translated
+            assert sorted(re.findall(r"{\w+}", english)) == sorted(re.findall(r"{\w+}", translated)), english
+
+    def test_are_of_the_language_of_the_locale(self) -> None:
+        view = view_of(a_statement(), locale="de_DE")
+
+        assert view.title == "Los B-1: Sheet"
+        assert re.fullmatch(
+            r"Das Los kostete [\d,.]+ EUR mehr, als seine 20 guten Einheiten hätten kosten sollen", view.answer
+        )
+        assert "HDPE" in view.rows[0].note
+        assert {row.text.partition(": ")[0] for row in view.rows} >= {"Materialpreis", "Ausbeute"}
+
+    def test_are_of_the_unit_in_which_the_product_is_counted(self) -> None:
+        facts = {each.text: each.figure for each in view_of(a_statement(), Unit.KILOGRAM).facts}
+
+        assert facts["Good quantity"] == "20 kg"
+        assert "Cost, per kg" in facts
+
+
+class TestAPaper:
+    def test_leads_from_what_it_should_have_cost_to_what_it_cost(self) -> None:
+        statement = a_statement()
+        page, pdf = variance_page(view_of(statement)), variance_pdf(view_of(statement))
+
+        for each in (statement.standard_cost, statement.actual_cost, *(cause.amount for cause in statement.variances)):
+            assert formatted_amount(each, "en_IE") in page
+        assert page.count("<tr") == 1 + 1 + len(statement.variances) + 1
+        assert "taken from stock" not in page
+        assert "electricity" in page
+        assert pdf.startswith(b"%PDF-")
+        assert pdf == variance_pdf(view_of(statement))
+
+    @pytest.mark.parametrize("text", list(NASTY_TEXTS.values())[:3])
+    def test_takes_any_text(self, text: str) -> None:
+        assert variance_pdf(view_of(a_statement(text), locale="he_IL")).startswith(b"%PDF-")
+        assert "<script>" not in variance_page(view_of(a_statement(text)))
+
+    def test_of_a_batch_of_which_all_is_lost_has_no_cost_of_a_piece(self) -> None:
+        lost = stated(a_shop(), a_record(good_units="0", units_started="20"))
+
+        view = view_of(lost)
+
+        assert [each.text for each in view.facts] == ["Product", "Made on", "Good pieces"]
+        assert view.answer.startswith("No unit is good")
+
+
+class TestAPicture:
+    def test_has_a_bar_for_each_cause_that_begins_where_the_one_before_it_ends(self) -> None:
+        statement = a_statement()
+
+        picture = Picture(variance_chart("B-1", statement, ImageForm.SVG, locale="en_IE"))
+
+        bars, amounts = picture.bars(), [cause.amount.amount for cause in statement.variances]
+        assert len(bars) == len(amounts) > 3
+        scale = bars[0].width / float(abs(amounts[0]))
+        at = bars[0].x if amounts[0] > 0 else bars[0].x + bars[0].width
+        for bar, amount in zip(bars, amounts, strict=True):
+            assert bar.width == pytest.approx(float(abs(amount)) * scale, abs=0.02)
+            assert (bar.x if amount > 0 else bar.x + bar.width) == pytest.approx(at, abs=0.02)
+            at += float(amount) * scale
+        assert len(picture.points()) == 2
+
+    def test_adds_up_small_causes_and_is_described(self) -> None:
+        codes = [f"m{place}" for place in range(GREATEST + 4)]
+        product = a_product(bill_of_materials=[a_line(material=code) for code in codes], operations=[])
+        shop = a_shop(product, materials={code: a_material() for code in codes})
+        issued = [{"material": code, "issued": "99", "paid": money("150")} for code in codes]
+
+        picture = Picture(
+            variance_chart("B-1", stated(shop, a_record(materials=issued)), ImageForm.SVG, locale="en_IE")
+        )
+
+        assert any("other causes" in each for each in picture.words)
+        assert len(picture.bars()) == GREATEST + 1
+        assert picture.description.count("; ") > GREATEST
+
+    def test_of_a_batch_as_estimated_is_empty_but_for_its_costs_and_is_a_png_too(self) -> None:
+        as_estimated = stated(a_shop(), a_record())
+
+        picture = Picture(variance_chart("B-1", as_estimated, ImageForm.SVG, locale="en_IE"))
+        png = variance_chart("B-1", as_estimated, ImageForm.PNG, locale="en_IE")
+
+        assert picture.bars() == []
+        assert png_size(png) == tuple(2 * each for each in picture.size)
+        assert as_estimated.variance.amount == 0
