@@ -20,7 +20,7 @@ from service.api.http.remembered import MAX_BYTES, Answers
 from service.api.listing import listings, price_histories, repricings
 from service.api.operating import documentation, health, logs, metrics
 from service.api.pricing import price_sheets
-from service.api.quoting import quotation_life, quotation_papers, quotations
+from service.api.quoting import quotation_life, quotation_papers, quotation_risks, quotations
 from service.api.records import batch_records, variances
 from service.api.registering.registered import collection_blueprint
 from service.arrivals import Arrivals
@@ -141,7 +141,7 @@ def _add_blueprints(app: flask.Flask) -> None:
     resources = ("tariffs", "labour-grades", "machines", "materials", "tools", "overheads", "closures", "taxes")
     sale = (registered["channels"], registered["shipping-services"], shipping.blueprint, registered["listings"])
     after_sale = (listings, repricings, price_histories, quotation_previews, quotations, quotation_life)
-    afterwards = (quotation_papers, batch_records, variances, month, register, audit, health, metrics)
+    afterwards = (quotation_papers, batch_records, variances, quotation_risks, month, register, audit, health, metrics)
     groups: tuple[Blueprint, ...] = (
         workshop.blueprint,
         *(registered[name] for name in resources),

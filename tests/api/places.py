@@ -240,6 +240,13 @@ def _others() -> list[Place]:
             body=builders.quotation(quoted_on="2026-11-25"),
             for_stranger=422,
         ),
+        Place(
+            method="POST",
+            template="/v1/quotation-previews/risk",
+            path="/v1/quotation-previews/risk",
+            body=builders.quotation(quoted_on="2026-11-25"),
+            for_stranger=422,
+        ),
         Place(method="GET", template=quotation, path=quotation, for_stranger=404),
         Place(method="DELETE", template=quotation, path=quotation, for_stranger=404, stores=True),
         Place(
@@ -268,6 +275,7 @@ def _others() -> list[Place]:
             )
         ),
         Place(method="GET", template=f"{quotation}/recomputation", path=f"{quotation}/recomputation", for_stranger=404),
+        Place(method="GET", template=f"{quotation}/risk", path=f"{quotation}/risk", for_stranger=404),
         Place(method="GET", template="/v1/repricings", path="/v1/repricings", for_stranger=200),
         Place(
             method="POST",

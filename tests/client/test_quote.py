@@ -190,6 +190,27 @@ class TestAnOrder:
         drafted = quoted(demo, capsys, order, "--draft")
         assert ended.out.partition("Nothing is stored")[0] == drafted.out.partition("Stored as a draft")[0]
 
+    def test_shows_what_it_may_cost_by_its_records_if_that_is_wanted(
+        self, demo: Client, capsys: pytest.CaptureFixture[str], order: Path
+    ) -> None:
+        for code, scrap in (("b-1", 10), ("b-2", 90)):
+            scrapped = [{"operation": "extruding", "scrap": scrap}]
+            made = {"product": "brick", "made_on": "2026-11-25", "good_units": 500, "operations": scrapped}
+            demo.put(f"batch-records/{code}", made)
+
+        shown = quoted(demo, capsys, order, "--dry-run", "--risk").out
+        quoted(demo, capsys, order, "--draft", "--risk")
+        name, page = newest(demo, "draft")["id"], str(order.with_suffix(".html"))
+        stored = end_of(demo, capsys, "quote", "--document", name, "--risk", "--html", page)
+
+        told = demo.get(f"quotations/{name}/risk").json
+        for risk in (shown, stored.out):
+            assert f"Risk, not for the customer: {told['text'][:40]}" in risk
+            assert told["lines"][0]["highest"]["full_cost"]["amount"] in risk
+            assert re.search(f"all of it +{told['quoted']['amount']} +{told['lowest']['amount']} ", risk)
+            assert "batches like those would lose money" in " ".join(risk.split())
+        assert max(map(len, shown.splitlines())) <= 80
+
     def test_is_stored_as_a_draft_without_a_document(
         self, demo: Client, capsys: pytest.CaptureFixture[str], order: Path
     ) -> None:

@@ -146,7 +146,13 @@ BATCH_RECORDS: dict[str, dict[str, Any]] = {
 """By code: one of which much was counted, and one of which nobody counted anything but bricks."""
 RECORDS: dict[str, Any] = {"records": [{"code": "2026-32", "product": "brick", "made_on": DAY, "good_units": "505"}]}
 RECORDS_FILE = "code,product,made_on,good_units,operations/extruding/minutes\r\n2026-33,brick,2026-11-25,492,1640\r\n"
-RECORD_OF_QUOTATION: dict[str, Any] = {"code": "2026-34", "product": "brick", "made_on": DAY, "good_units": "500"}
+RECORD_OF_QUOTATION: dict[str, Any] = {
+    "code": "2026-34",
+    "product": "brick",
+    "made_on": DAY,
+    "good_units": "500",
+    "operations": [{"operation": "extruding", "minutes": "1740", "scrap": "26"}],
+}
 
 
 def values_sent(name: str, operation_id: str, template: str, method: str) -> Sequence[Any]:

@@ -2,6 +2,7 @@ r"""Quote a batch: from a small order file to an issued quotation and its PDF.
 
     pugmill quote order.yaml                  issues the quotation, and writes order.pdf beside the file
     pugmill quote order.yaml --dry-run        shows it; stores nothing
+    pugmill quote order.yaml --dry-run --risk shows what past batches say of its cost, too; for your eyes alone
     pugmill quote order.yaml --draft          stores a draft, which has no number and can be discarded
     pugmill quote lines.csv --customer 'Harbour Garden Trust' \
         --tax standard --margin 0.30
@@ -51,7 +52,7 @@ from service.client.ends import OutOfReachError, RefusedError
 from service.client.files.lines_file import ORDER, request_of_file
 from service.client.files.new_file import new_file
 from service.client.http import Service
-from service.client.text.quotation import quotation_text
+from service.client.text.quotation import quotation_text, risk_text
 from service.client.text.remarks import FULL
 from service.client.text.terminal import width
 
@@ -72,6 +73,7 @@ _DOCUMENTS = "Documents"
 @option("--draft", one_of="kept", is_flag=True, help="Store a draft; issue nothing.")
 @option("--below-floor", is_flag=True, help="Issue it although allowances take it below the floor of a policy.")
 @option("--full", is_flag=True, help=FULL)
+@option("--risk", is_flag=True, help="Show what it may cost, as past batches went; for you alone.")
 @option("--again", is_flag=True, help="Overwrite existing documents; an order is quoted again.")
 @option("--customer", section=_IN_PLACE, metavar="NAME", help="The customer's name.")
 @option("--currency", section=_IN_PLACE, metavar="CODE", help="Currency of every price, for instance EUR.")
@@ -105,6 +107,8 @@ def quote(service: Service, options: Options) -> None:
     with ExitStack() as files:
         opened = {form: files.enter_context(new_file(path)) for form, path in places.items()}
         name = options.document or quoted(service, options)
+        if options.document:
+            show_risk(service, options, "GET", f"{ADDRESS}/{name}/risk")
         for form, file in opened.items():
             assert file is not None  # every form has a place
             write(service, name, form, file)
@@ -129,6 +133,7 @@ def quoted(service: Service, options: Options) -> str:
     if not options.draft:
         quotation = issued(service, address, {"below_floor": "accepted"} if options.below_floor else {})
     print(quotation_text(quotation, width(), full=options.full))
+    show_risk(service, options, "GET", f"{address}/risk")
     print()
     print(f"Stored as a draft:\n{address}" if options.draft else f"Issued as {quotation['number']}.")
     return str(quotation["number"] or quotation["id"])
@@ -136,10 +141,19 @@ def quoted(service: Service, options: Options) -> str:
 
 def preview(service: Service, options: Options) -> None:
     """Show the quotation that the order would get."""
-    quotation = service.send("POST", PREVIEWS, request_of(options)).json()
+    request = request_of(options)
+    quotation = service.send("POST", PREVIEWS, request).json()
     print(quotation_text(quotation, width(), full=options.full))
+    show_risk(service, options, "POST", f"{PREVIEWS}/risk", request)
     print()
     print("Nothing is stored.")
+
+
+def show_risk(service: Service, options: Options, method: str, address: str, request: Any = None) -> None:
+    """Show what the quotation may cost, if that is wanted."""
+    if options.risk:
+        print()
+        print(risk_text(service.send(method, address, request).json(), width()))
 
 
 def issued(service: Service, address: str, body: dict[str, str]) -> Any:

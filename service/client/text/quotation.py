@@ -116,3 +116,21 @@ def _notes(line: Mapping[str, Any]) -> Iterator[str]:
 def _below_floor(quoted: Mapping[str, Any]) -> Iterator[str]:
     if quoted["below_floor"] is not None:
         yield f"below the floor of its policy by {quoted['below_floor']['amount']}"
+
+
+def risk_text(risk: Mapping[str, Any], columns: int) -> str:
+    """What a quotation may cost, as past batches went: the whole in words, then each line."""
+    rows: list[tuple[tuple[str, ...], str]] = [
+        (("as past batches went", "quoted", "lowest", "expected", "highest"), "")
+    ]
+    rows += [(_costs(isolated(line["description"]), line), isolated(line["text"])) for line in risk["lines"]]
+    if len(risk["lines"]) > 1:
+        rows.append((_costs("all of it", risk), ""))
+    shown, notes = zip(*rows, strict=True)
+    told = paragraph(f"Risk, not for the customer: {risk['text']}.", columns)
+    return "\n".join((*told, "", *table(shown, columns, figures=4, notes=notes)))
+
+
+def _costs(name: str, costs: Mapping[str, Any]) -> tuple[str, ...]:
+    found = [costs[each] for each in ("quoted", "lowest", "expected", "highest")]
+    return name, *("" if each is None else each.get("full_cost", each)["amount"] for each in found)

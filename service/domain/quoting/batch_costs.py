@@ -74,7 +74,7 @@ def not_borne(
     credited; what is lost of it for good stays the workshop's to get rid of, at the disposal cost of its rate.
 
     Args:
-        bill: of the line; it takes every material that is supplied, and as much of it.
+        bill: of the line; of a supplied material that it does not take, or not as much of, there is no more to deduct.
         supplies: materials by code, and how much of each; None for all.
         paid_elsewhere: resources that another line pays for.
         rated: resources with a rate; without one nobody has said what getting rid of the customer's waste costs.
@@ -86,9 +86,10 @@ def not_borne(
     found = {line.resource: line.quantity for line in bill.lines if whole_of(line.resource) in whole}
     for material, quantity in supplies.items() if leaves_waste else ():
         resource, needed = f"materials/{material}", needed_of(bill, material)
-        assert needed is not None  # a line that names another material is refused
-        found[resource] = needed if quantity is None else quantity
-        share = ONE if quantity is None else quantity / needed
+        if needed is None:  # refused when it is quoted; the product may have changed since
+            continue
+        found[resource] = needed if quantity is None else min(quantity, needed)
+        share = ONE if quantity is None else min(ONE, quantity / needed)
         for issue in (each for each in bill.issues if each.item == resource):
             regrind = part_of(f"materials/{issue.reclaimed_as or material}", RECLAIMED)
             found[regrind] = found.get(regrind, ZERO) + issue.reclaimed * share

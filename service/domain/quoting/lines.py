@@ -59,6 +59,7 @@ class QuotedLines:
         }
         self._costs: dict[tuple[int, Decimal], BatchCosts] = {}
         self._sheets: dict[tuple[BatchKey, frozenset[tuple[str, Decimal]]], CostSheet] = {}
+        self._rates: dict[tuple[str, ...], dict[str, Decimal]] = {}
         bills = [self._bill(place) for place in range(len(lines))]
         payers = payers_of(bills, basis.pools_of_orders) if basis.pays_tools_once else {}
         self._paid_elsewhere = [paid_by_others(payers, place) for place in range(len(lines))]
@@ -115,24 +116,37 @@ class QuotedLines:
         return self._costed(bill)
 
     def _costed(self, bill: BillOfResources) -> CostSheet:
-        rates = unit_rates(self.basis.card, bill.resources, self.basis.pools, self.home)
-        return cost_sheet(bill, rates, self.basis.card)
+        resources = bill.resources
+        if resources not in self._rates:
+            self._rates[resources] = unit_rates(self.basis.card, resources, self.basis.pools, self.home)
+        return cost_sheet(bill, self._rates[resources], self.basis.card)
 
     def kept(self, net: Decimal, costs: Iterable[LineCost], shipping: Decimal | None = None) -> Kept:
         """What the workshop keeps of a net amount."""
         is_home = self.currency == self.basis.card.currency
         return kept(net, costs, self.currency, self.abroad, shipping, is_home=is_home)
 
-    def _sheet(self, place: int, bill: BillOfResources) -> CostSheet:
-        """The cost sheet of a batch in the workshop's currency, without what this line does not bear."""
+    def sheet_of(self, place: int, bill: BillOfResources) -> CostSheet:
+        """The cost sheet of any bill of a line's product in the workshop's currency, less what it does not bear.
+
+        Raises:
+            MissingRatesError: a resource has no rate in the basis.
+        """
+        return self._costed(bill.less(self._not_borne(place, bill)))
+
+    def _not_borne(self, place: int, bill: BillOfResources) -> dict[str, Decimal]:
         basis = self.basis
-        parts = not_borne(
+        return not_borne(
             bill,
             self.lines[place].supplies,
             self._paid_elsewhere[place],
             basis.card.rates,
             leaves_waste=basis.leaves_waste_of_supplied,
         )
+
+    def _sheet(self, place: int, bill: BillOfResources) -> CostSheet:
+        """The same of a bill of the basis, found once."""
+        parts = self._not_borne(place, bill)
         key = (bill.product, bill.quantity, bill.tooling), frozenset(parts.items())
         found = self._sheets.get(key)
         if found is None:

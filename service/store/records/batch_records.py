@@ -10,6 +10,7 @@ import sqlalchemy as sa
 
 from service.domain.records.batch_record import BatchRecord
 from service.domain.records.observation import Observation
+from service.domain.reviewing.learning import ObservedBatch
 from service.store.engine import metering
 from service.store.engine.stored_rows import put
 from service.store.engine.tables import batch_records
@@ -82,6 +83,16 @@ def page_of_records(
         day, last = before
         query = query.where(made_on <= day, sa.or_(made_on < day, code < last))
     return [_stored(row) for row in connection.execute(query.order_by(made_on.desc(), code.desc()).limit(limit))]
+
+
+def observed_batches(connection: sa.Connection, workshop_id: UUID, product: str, limit: int) -> list[ObservedBatch]:
+    """What the latest batches of a product say of its facts."""
+    made_on, code = batch_records.c.made_on, batch_records.c.code
+    query = sa.select(code, batch_records.c.observations).where(
+        batch_records.c.workshop_id == workshop_id, batch_records.c.product == product
+    )
+    rows = connection.execute(query.order_by(made_on.desc(), code.desc()).limit(limit))
+    return [ObservedBatch(code=row.code, observations=row.observations) for row in rows]
 
 
 def save_record(

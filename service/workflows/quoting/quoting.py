@@ -68,7 +68,7 @@ def quote(
         TooComplexError: it exceeds the limit of one request.
     """
     while True:
-        shown, basis = _previewed(workspace, request)
+        shown, basis = previewed(workspace, request)
         with workspace.writing() as connection:
             if lock_workshop(connection, workspace.workshop_id) == workspace.workshop.revision:
                 check(connection)
@@ -93,14 +93,15 @@ def _draft(its_id: UUID, shown: QuotationPreview, revises: Quotation | None) -> 
 def preview(workspace: Workspace, request: QuotationRequest) -> QuotationPreview:
     """Price the request as `quote` does, and raise as it does, but store nothing."""
     while True:
-        shown, _ = _previewed(workspace, request)
+        shown, _ = previewed(workspace, request)
         now = workspace.now()
         if now.workshop.revision == workspace.workshop.revision:
             return shown
         workspace = now  # as in `quote`
 
 
-def _previewed(workspace: Workspace, request: QuotationRequest) -> tuple[QuotationPreview, QuotationBasis]:
+def previewed(workspace: Workspace, request: QuotationRequest) -> tuple[QuotationPreview, QuotationBasis]:
+    """What the quotation would say, and what it is computed from; raises as `quote` does."""
     quoted_on = request.quoted_on or workspace.workshop.today()
     valid_until = request.valid_until or quoted_on + VALIDITY
     if valid_until < quoted_on:

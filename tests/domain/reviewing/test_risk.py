@@ -7,12 +7,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.domain.costing.cost_sheet import CostSheet, cost_sheet
+from service.domain.costing.cost_sheet import cost_sheet
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.products import Catalogue
 from service.domain.records.record_basis import record_basis
 from service.domain.reviewing.learning import ObservedBatch
-from service.domain.reviewing.risk import RiskBand, risk_band
+from service.domain.reviewing.risk import RiskBand, Spread, risk_band, told_together, ways_together
+from service.domain.values.money import Money
 from tests.domain.examples import Shop, a_product, a_shop, an_operation
 from tests.domain.records.recorded import a_record
 from tests.domain.reviewing.reviewed import compared
@@ -33,10 +34,12 @@ def minutes(figure: str) -> dict[str, Any]:
 def costed(shop: Shop, quantity: int) -> Any:
     rates = shop.unit_rates()
 
-    def sheet(facts: Catalogue) -> CostSheet:
-        return cost_sheet(bill_of_resources(shop.top, quantity, facts), rates, shop.card)
+    def full_cost(facts: Catalogue) -> Money:
+        return Money(
+            amount=cost_sheet(bill_of_resources(shop.top, quantity, facts), rates, shop.card).full_cost, currency="EUR"
+        )
 
-    return sheet
+    return full_cost
 
 
 def band(*batches: ObservedBatch, asked: str | None = None, quantity: int = 20) -> RiskBand:
@@ -65,12 +68,8 @@ class TestTheBand:
 
         # 1020 minutes of 20 cycles after 20 of set-up are 50 a cycle
         assert found.lowest is not None
-        assert (
-            found.lowest.full_cost
-            == costed(a_shop(a_product(operations=[an_operation(yield_share="1", cycle_minutes="50")])), 100)(
-                a_shop(a_product(operations=[an_operation(yield_share="1", cycle_minutes="50")])).catalogue
-            ).full_cost
-        )
+        slow = a_shop(a_product(operations=[an_operation(yield_share="1", cycle_minutes="50")]))
+        assert found.lowest.full_cost == costed(slow, 100)(slow.catalogue).amount
 
     def test_says_how_many_would_lose_money_at_what_is_asked(self) -> None:
         dear = band(QUICK, SLOW)
@@ -93,12 +92,19 @@ class TestTheBand:
         assert band(SILENT, QUICK).batches == 1
         assert risk_band(costed(elsewhere, 20), elsewhere.catalogue, [gone]).batches == 0
 
-    @pytest.mark.parametrize("batches", [[], [SILENT], [LOST]])
-    def test_without_a_batch_that_made_something_is_none(self, batches: list[ObservedBatch]) -> None:
+    @pytest.mark.parametrize(
+        ("batches", "told"),
+        [
+            ([], "No recorded batch says what this may cost"),
+            ([SILENT], "No recorded batch says what this may cost"),
+            ([LOST], "All past batches went wholly to scrap, 1 of them: what it costs is not known"),
+        ],
+    )
+    def test_without_a_batch_that_made_something_is_none(self, batches: list[ObservedBatch], told: str) -> None:
         found = band(*batches, asked="300")
 
         assert (found.lowest, found.expected, found.highest, found.deviation) == (None, None, None, None)
-        assert found.text == "No recorded batch says what this one may cost"
+        assert (found.text, found.costs) == (told, ())
         assert band(asked="300").losing_share is None
 
 
@@ -113,9 +119,50 @@ class TestTheSentence:
         several = [recorded(f"b{place}", **minutes(str(720 + 60 * place))) for place in range(5)]
 
         assert band(*several, LOST, asked="250").text == (
-            "Like 6 past batches it costs 245.55 to 275.19 EUR, 260.37 on average; 1 of them gave no good unit and are "
-            "in no amount; at 250.00 EUR, 5 of 6 would lose money"
+            "Like 6 past batches it costs 245.55 to 275.19 EUR, 260.37 on average, without the 1 that went wholly to "
+            "scrap; at 250.00 EUR, 5 of 6 batches like those would lose money"
         )
+
+    def test_of_one_batch_names_one_cost(self) -> None:
+        few = ". So few batches do not show how far it can go"
+        told = "Like the one past batch it costs 245.55 EUR"
+
+        assert band(QUICK).text == told + few
+        assert band(QUICK, asked="245").text == f"{told}; at 245.00 EUR that loses money{few}"
+        assert band(QUICK, asked="246").text == f"{told}; at 246.00 EUR that loses no money{few}"
+
+    def test_of_more_ways_than_can_be_counted_tells_what_they_cost(self) -> None:
+        spread = Spread(Decimal(2), Decimal(3), Decimal(4))
+
+        told = told_together([band(QUICK, SLOW)] * 2, spread, Money(amount=Decimal(9), currency="EUR"), None)
+
+        assert told == "As past batches went, all of it costs 2 to 4 EUR, 3 on average"
+
+
+class TestLinesTogether:
+    def test_go_in_every_way_in_which_their_batches_can_come_together(self) -> None:
+        """Each line of 245.55 or 282.60, and 10 besides: 501.10, 538.15 twice, 575.20."""
+        two = band(QUICK, SLOW)
+
+        losing = [ways_together([two, band(), two], Decimal(10), Decimal(asked)) for asked in (500, 502, 539, 576)]
+
+        assert losing == [(4, 4), (4, 3), (4, 1), (4, 0)]
+
+    def test_lose_with_a_lost_batch_whatever_is_asked(self) -> None:
+        some, none = band(QUICK, SLOW, LOST), band(LOST)
+
+        assert ways_together([some], Decimal(0), Decimal(9999)) == (3, 1)
+        assert ways_together([some, none], Decimal(0), Decimal(9999)) == (3, 3)
+
+    def test_are_not_counted_without_batches_or_in_too_many_ways(self) -> None:
+        assert ways_together([band()], Decimal(0), Decimal(1)) is None
+        assert ways_together([band(QUICK, SLOW)] * 16, Decimal(0), Decimal(1)) is None
+
+    def test_agree_with_the_band_of_a_line_alone(self) -> None:
+        for asked in ("200", "250", "282.60", "300"):
+            alone = band(QUICK, SLOW, LOST, asked=asked)
+
+            assert ways_together([alone], Decimal(0), Decimal(asked)) == (alone.batches, alone.losing)
 
 
 class TestLaws:
