@@ -195,7 +195,7 @@ class TestThePriceSheet:
         demo.delete("listings/perfect-stall")
         demo.delete("products/perfect")
         assert "Warnings:" in words
-        assert "Every step has a yield of 1" in words
+        assert "has a yield of 1: no piece is ever scrapped" in words
 
     def test_shows_how_old_a_rate_is(self, demo: Client, capsys: pytest.CaptureFixture[str]) -> None:
         demo.put("exchange-rates/2026-03-02", {"base": "EUR", "rates": {"CHF": "0.94", "GBP": "0.86"}})

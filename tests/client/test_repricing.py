@@ -432,6 +432,15 @@ class TestWhatIsNotSoldByThePiece:
 
         assert told in text
         assert (" per kg" in text) == ("kg" in units)
+        assert "made, ordered or charged with overhead another way" not in text
+
+    def test_says_what_the_product_s_part_in_a_cost_is(self, demo: Client, priced: Run) -> None:
+        answer = preview(demo, as_of=MONDAY, rates={"tariffs/grid": {"price_per_kwh": PRICES}})
+        answer["changes"]["items"][0]["effects"][0]["cause"] = "product"
+
+        text = " ".join(repricing_text(answer, 120).split())
+
+        assert "takes has changed: the product is made, ordered or charged with overhead another way now" in text
 
 
 class TestWhatWaits:

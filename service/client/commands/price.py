@@ -41,7 +41,7 @@ MEMBERS = {
     "tax": ("CODE", "The tax."),
     "shipping_service": ("CODE", "The shipping service."),
     "shipping_zone": ("CODE", "The zone of the service that the buyers are in."),
-    "unit_price_per": ("UNIT", "Show a unit price: kg, m, m2 or m3."),
+    "unit_price_per": ("UNIT", "Show a unit price: kg, l, m, m2 or m3."),
     "name": ("TEXT", "Name for buyers (default: the product's name)."),
     "description": ("TEXT", "Description for buyers."),
     "image": ("ADDRESS", "Address of a picture of it."),

@@ -10,6 +10,9 @@ from service.client.text.terminal import heading, isolated, paragraph, table
 _HEADING = ("listing", "", "old price", "new price", "move", "cost", "margin")
 _RATES = ("which cost changed", "since", "old rate", "new rate")
 _LEGEND = "cost: extra cost {one}, the reason stands underneath; margin: at the price that is in force then"
+_OF_PRODUCT = (
+    "products/...: what one takes has changed: the product is made, ordered or charged with overhead another way now"
+)
 _DECISIONS = ("first", "changed", "same", "kept", "held", "unpriced")
 _TITLES = {
     "preview": "PREVIEW OF A REPRICING, nothing is stored",
@@ -54,6 +57,8 @@ def _lines(answer: dict[str, Any], columns: int, most: int | None) -> Iterator[s
         yield from table([_HEADING, *map(_change, items)], columns, 5, notes)
         yield ""
         yield from paragraph(_LEGEND.format(one=_one(items)), columns)
+        if any(effect["cause"] == "product" for each in items for effect in each["effects"]):
+            yield from paragraph(_OF_PRODUCT, columns)
     if answer["status"] in ("preview", "applied"):  # after a rollback nothing waits
         yield from (line for name, told in _MEANINGS.items() if summary[name] for line in paragraph(told, columns))
     if len(items) < len(changes):

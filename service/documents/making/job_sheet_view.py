@@ -59,7 +59,7 @@ class _Making:
             wasted_title=words("What has to be disposed of"),
             parts=tuple(map(self._part, self.sheet.parts)),
             blanks_title=words("What really happened"),
-            blanks=(self._good(self.sheet.unit), words("Scrap"), words("Date"), words("Name"), words("Remarks")),
+            blanks=(*self._counted(self.sheet.unit), words("Date"), words("Name"), words("Remarks")),
             cautions_title=words("Where somebody can be hurt"),
             cautions=tuple(self._cautions()),
         )
@@ -94,7 +94,7 @@ class _Making:
 
     def _step(self, number: int, step: JobStep, part: JobPart) -> StepView:
         words, name = self.words, isolated(step.operation)
-        blanks = [words("Begun at"), words("Ended at"), self._good(part.unit), words("Scrap")]
+        blanks = [words("Begun at"), words("Ended at"), *self._counted(part.unit)]
         if step.electricity_kwh is not None:
             blanks += [words("Meter before, kWh"), words("Meter after, kWh")]
         return StepView(
@@ -114,11 +114,13 @@ class _Making:
             heat = formatted_number(step.processing_temperature_c, self.locale)
             yield Entry(text=words("Temperature"), figure=f"{heat}\u00a0°C")
 
-    def _good(self, unit: Unit) -> str:
-        """The blank for what is good."""
+    def _counted(self, unit: Unit) -> tuple[str, str]:
+        """The blanks for what is good and for what is not."""
+        words = self.words
         if unit is Unit.PIECE:
-            return self.words("Good pieces")
-        return self.words("Good quantity, {unit}", unit=unit_sign(unit, self.locale))
+            return words("Good pieces"), words("Scrap")
+        sign = unit_sign(unit, self.locale)
+        return words("Good quantity, {unit}", unit=sign), words("Scrap, {unit}", unit=sign)
 
     def _times(self, step: JobStep, unit: Unit) -> Iterator[Entry]:
         words = self.words

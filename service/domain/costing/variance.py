@@ -18,7 +18,11 @@ AnyRate = Annotated[Decimal, ShownAs(known, 12)]
 
 
 class Cause(StrEnum):
-    """Why a cost changed."""
+    """Why a cost changed.
+
+    Product: what a piece takes has changed. It is made, ordered or charged with overhead another way: by its own facts,
+    those of its parts and machines, the order of its listing, or what a pool bears on.
+    """
 
     RATE = "rate"
     EXCHANGE_RATE = "exchange_rate"
@@ -160,6 +164,6 @@ _ROUNDING_ERROR = Decimal("1E-24")
 
 @exactly
 def product_effect(change: Decimal, effects: Sequence[Decimal], old_cost: Decimal) -> Decimal:
-    """The part of a change in cost that no rate explains: the product is made differently. 0 within rounding."""
+    """The part of a change in cost that no rate explains: a piece takes other quantities. 0 within rounding."""
     left = change - sum(effects, ZERO)
     return left if abs(left) > _ROUNDING_ERROR * max(abs(old_cost), abs(old_cost + change)) else ZERO

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from enum import StrEnum
 from typing import Annotated
 
-from service.domain.listing.unit_price import Measure
+from service.domain.listing.unit_price import Measure, measures_of
 from service.domain.making.products import Product
 from service.domain.pricing.policy import PricingPolicy
 from service.domain.selling.base_quantity import BaseQuantity, sold_together_problems, unit_problems
@@ -55,7 +55,8 @@ class Listing:
         tax: code of the tax; none if left out.
         shipping_service: code of the service that an order is sent with; collected by the buyer if left out.
         shipping_zone: the service's zone that buyers are in.
-        unit_price_per: the unit of quantity that a unit price is shown for; none is shown if left out.
+        unit_price_per: the unit of quantity that a unit price is shown for; none is shown if left out. Of pieces kg, m,
+            m2 or m3; of anything else its own unit or kg, of litres and cubic metres either of both; of hours none.
         url: address of the page on which buyers find it.
         image: address of a picture of it.
         availability: whether and when buyers can have it; not told if left out.
@@ -98,9 +99,15 @@ class Listing:
 
 
 def misfits(listing: Listing, product: Product) -> Iterator[InvalidValueError]:
-    """Where a listing does not match its product: quantities and the unit, and how it is sent."""
+    """Where a listing does not match its product: quantities and the unit, its unit price, and how it is sent."""
     yield from unit_problems(
         product.unit, listing.base_quantity, listing.standard_batch, "standard_batch", listing.pieces_per_order
     )
+    if (measure := listing.unit_price_per) is not None and measure not in (known := measures_of(product.unit)):
+        told = " or ".join(known)
+        reason = f"a product by the {product.unit.value} has no price per {measure}; name {told}, or leave it out"
+        if not known:
+            reason = "hours have no unit price; leave it out"
+        yield InvalidValueError(("unit_price_per",), reason)
     if product.unit is Unit.HOUR and listing.shipping_service is not None:
         yield InvalidValueError(("shipping_service",), "hours are not shipped; leave service and zone out")

@@ -57,7 +57,8 @@ class StatedEffect:
 
     Attributes:
         resource: the part of a resource that changed, for instance "tariffs/grid#day"; or the product.
-        cause: its rate, the exchange rate that converts it, or the way the product is made.
+        cause: its rate; the exchange rate that converts it; or the product: what a piece takes has changed, because it
+            is made, ordered or charged with overhead another way now.
         amount: rounded so that all effects add up to the new unit cost less the old one.
     """
 
@@ -85,7 +86,7 @@ class PriceChange:
             quantity.
         move_share: (new price − old price) ÷ old price, both of a piece if the base quantity is another one; null
             from a price of 0 or in another currency.
-        effects: the contribution of each changed rate to the change in cost; they add up to it.
+        effects: the contribution of each changed rate, and of the product, to the change in cost; they add up to it.
         problem: why no price can be found, and the remedy.
     """
 

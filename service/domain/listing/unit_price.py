@@ -1,4 +1,4 @@
-"""The unit price of a product, by kilogram, metre, square metre or cubic metre."""
+"""The unit price of a product, by kilogram, litre, metre, square metre or cubic metre."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -18,6 +18,7 @@ class Measure(StrEnum):
     """The unit of quantity that a unit price is for."""
 
     KILOGRAM = "kg"
+    LITRE = "l"
     METRE = "m"
     SQUARE_METRE = "m2"
     CUBIC_METRE = "m3"
@@ -30,7 +31,11 @@ _CONTENTS: Mapping[Measure, tuple[tuple[str, ...], Decimal]] = {
     Measure.CUBIC_METRE: (("length_mm", "width_mm", "height_mm"), Decimal("0.000000001")),
 }
 """The members of a product to multiply, and the factor to the unit of the measure."""
-_HELD = {**{(Unit(each), each): ONE for each in Measure}, (Unit.LITRE, Measure.CUBIC_METRE): Decimal("0.001")}
+_HELD = {
+    **{(Unit(each), each): ONE for each in Measure},
+    (Unit.LITRE, Measure.CUBIC_METRE): Decimal("0.001"),
+    (Unit.CUBIC_METRE, Measure.LITRE): Decimal(1000),
+}
 """How much one unit of a product contains, whatever it measures."""
 
 
@@ -49,6 +54,19 @@ class UnitPrice:
     content: Decimal
     price: Money
     formula: str
+
+
+def measures_of(unit: Unit) -> tuple[Measure, ...]:
+    """What a product that is sold by the unit may have a unit price for: of an hour nothing.
+
+    A piece has a mass and sides, but what it holds is not what its sides multiply to. Anything else is counted by its
+    own unit or by its mass; its sides are those of what it is packed in.
+    """
+    if unit is Unit.PIECE:
+        return tuple(_CONTENTS)
+    if unit is Unit.HOUR:
+        return ()
+    return tuple(each for each in Measure if (unit, each) in _HELD or each is Measure.KILOGRAM)
 
 
 def _factors(product: Product, measure: Measure) -> tuple[tuple[str, ...], Decimal]:

@@ -1,6 +1,6 @@
 """Whether the mass of a product can be true: against its bill of materials, and against its measures."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from decimal import Decimal
 from math import prod
 
@@ -21,8 +21,6 @@ _ROUNDED_MEASURES = Decimal("1.05")
 """Tolerance for measures in whole millimetres and for pigment."""
 _HARDLY_ANYTHING = Decimal("0.01")
 """Below this share of a solid block, kilograms were probably taken for grams, or millimetres for centimetres."""
-_WITHOUT_MEASURES = (Unit.KILOGRAM, Unit.HOUR)
-"""Units of which one has no measures: those of such a product are of what it is packed in."""
 
 
 def mass_against_materials(code: str, _: BillOfResources, catalogue: Catalogue) -> Iterator[PlausibilityWarning]:
@@ -35,21 +33,25 @@ def mass_against_materials(code: str, _: BillOfResources, catalogue: Catalogue) 
     if mass_kg > contained and (contained or product.mass_kg is not None):  # a kilogram may be the customer's own
         text = _of_one(
             product,
+            masses,
             "A piece weighs {mass} kg, but its bill of materials adds up to {contained} kg. Something is missing from "
             "the bill, or a mass is wrong.",
             "One {unit} weighs {mass} kg, but its bill of materials adds up to {contained} kg. Something is missing "
             "from the bill, or a mass is wrong.",
-            **masses,
+            "Its bill of materials puts {contained} kg into a kilogram. Something is missing from the bill, or a mass "
+            "is wrong.",
         )
         yield PlausibilityWarning(code="mass-above-materials", product=code, text=text, source="conservation of mass")
     elif contained > mass_kg * _MUCH_MORE:
         text = _of_one(
             product,
+            masses,
             "A piece weighs {mass} kg, but its bill of materials puts {contained} kg into it. Enter what is lost as "
             "process_loss_share or yield_share, or correct a quantity or a mass.",
             "One {unit} weighs {mass} kg, but its bill of materials puts {contained} kg into it. Enter what is lost as "
             "process_loss_share or yield_share, or correct a quantity or a mass.",
-            **masses,
+            "Its bill of materials puts {contained} kg into a kilogram. Enter what is lost as process_loss_share or "
+            "yield_share, or correct a quantity or a mass.",
         )
         yield PlausibilityWarning(code="mass-below-materials", product=code, text=text, source="conservation of mass")
 
@@ -59,37 +61,41 @@ def mass_against_measures(code: str, _: BillOfResources, catalogue: Catalogue) -
     product = catalogue.products[code]
     sides = (product.length_mm, product.width_mm, product.height_mm)
     density = _highest_density(product, catalogue)
-    if product.mass_kg is None or density is None or None in sides or product.unit in _WITHOUT_MEASURES:
-        return
+    if product.mass_kg is None or density is None or None in sides or product.unit is Unit.KILOGRAM:
+        return  # a kilogram's sides are those of what it is packed in
     solid_kg = prod((side for side in sides if side is not None), start=density) / _MM3_TO_KG
     masses = {"mass": readable(product.mass_kg, _SHOWN_DECIMALS), "solid": readable(solid_kg, _SHOWN_DECIMALS)}
     source = f"highest published densities of the polymers; tolerances: {COMMON_PRACTICE}"
     if product.mass_kg > solid_kg * _ROUNDED_MEASURES:
         text = _of_one(
             product,
+            masses,
             "A piece weighs {mass} kg, but a solid block of its measures would weigh {solid} kg at most. Check the "
             "mass (kg) and the measures (mm).",
             "One {unit} weighs {mass} kg, but a solid block of its measures would weigh {solid} kg at most. Check the "
             "mass (kg) and the measures (mm).",
-            **masses,
         )
         yield PlausibilityWarning(code="mass-above-measures", product=code, text=text, source=source)
     elif product.mass_kg < solid_kg * _HARDLY_ANYTHING:
         text = _of_one(
             product,
+            masses,
             "A piece weighs {mass} kg, where a solid block of its measures would weigh {solid} kg. Unless it is almost "
             "all air, check the mass (kg) and the measures (mm).",
             "One {unit} weighs {mass} kg, where a solid block of its measures would weigh {solid} kg. Unless it is "
             "almost all air, check the mass (kg) and the measures (mm).",
-            **masses,
         )
         yield PlausibilityWarning(code="mass-below-measures", product=code, text=text, source=source)
 
 
-def _of_one(product: Product, of_a_piece: str, of_a_unit: str, **masses: Decimal) -> Message:
-    """The sentence of a product by the piece, or that of one in another unit."""
+def _of_one(
+    product: Product, masses: Mapping[str, Decimal], of_a_piece: str, of_a_unit: str, of_a_kilogram: str = ""
+) -> Message:
+    """The sentence of a product by the piece, by the kilogram, whose mass needs no word, or in another unit."""
     if product.unit is Unit.PIECE:
         return Message(of_a_piece, **masses)
+    if product.unit is Unit.KILOGRAM:
+        return Message(of_a_kilogram, contained=masses["contained"])
     return Message(of_a_unit, unit=product.unit.sign, **masses)
 
 

@@ -65,13 +65,17 @@ def _yield_of_one(code: str, bill: BillOfResources, catalogue: Catalogue) -> Ite
     if any(operation.yield_share != 1 for operation in product.operations):
         return
     if product.unit is Unit.PIECE:
-        text = Message("Every step has a yield of 1: no piece is ever scrapped. Count the scrap of a few batches.")
+        text = Message(
+            "Every step of {name} has a yield of 1: no piece is ever scrapped. Count the scrap of a few batches.",
+            name=product.name,
+        )
     elif product.unit is Unit.HOUR or any(line.process_loss_share for line in product.bill_of_materials):
         return
     else:
         text = Message(
-            "Every step has a yield of 1 and no material has a process_loss_share: nothing is ever lost. Weigh what a "
-            "few batches lose."
+            "Every step of {name} has a yield of 1 and no material has a process_loss_share: nothing is ever lost. "
+            "Weigh what a few batches lose.",
+            name=product.name,
         )
     yield PlausibilityWarning(code="no-scrap", product=code, text=text, source=COMMON_PRACTICE)
 

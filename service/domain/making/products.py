@@ -185,6 +185,8 @@ class Operation:
 
 
 _NAMES_ONCE = Distinct(by="name", reason="two operations have the same name")
+_BODY = {"mass_kg": "mass", "length_mm": "length", "width_mm": "width", "height_mm": "height"}
+"""The members that only a thing has, and what each is."""
 
 
 @declared
@@ -232,6 +234,9 @@ class Product:
                 yield InvalidValueError(("operations", index, "pieces_per_cycle"), problem)
         if self.unit is Unit.KILOGRAM and self.mass_kg not in (None, ONE):
             yield InvalidValueError(("mass_kg",), "a kilogram weighs 1 kg; leave it out")
+        for member, told in _BODY.items() if self.unit is Unit.HOUR else ():
+            if getattr(self, member) is not None:
+                yield InvalidValueError((member,), f"an hour has no {told}; leave it out")
 
     @property
     def unit_mass_kg(self) -> Decimal | None:

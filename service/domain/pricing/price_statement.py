@@ -238,15 +238,17 @@ def _way_to_the_price(priced: Price, policy: PricingPolicy | None, currency: str
     sale, cost, aimed = priced.sale, policy.cost_basis.value.replace("_", " "), policy.target.traits
     times = _times(priced.base_quantity) if aimed.of_piece else ""
     formula, aim = (words.format(cost=cost, value=policy.value) + times for words in (aimed.formula, aimed.aim))
+    is_least = not (priced.target_price or priced.equation)  # a price of 0 brings in more than the target
     if aimed.is_price:
         yield "target price", formula, priced.target_price
     elif sale.is_plain:
-        yield "target net price", formula, priced.target_price / sale.displayed
+        yield "target net price", formula + ", but not below 0" * is_least, priced.target_price / sale.displayed
         is_taxed = sale.display is Display.TAX_INCLUSIVE
         formula = f"target net price × (1 + {sale.tax_share:f})" if is_taxed else "target net price"
         yield "target price", formula, priced.target_price
     else:
-        formula = f"the lowest at which proceeds − {cost} = {aim}{_solution(priced, policy, currency)}"
+        meets = "from 0 up at which proceeds − {cost} ≥ {aim}" if is_least else "at which proceeds − {cost} = {aim}"
+        formula = f"the lowest {meets.format(cost=cost, aim=aim)}{_solution(priced, policy, currency)}"
         yield "target price", formula, priced.target_price
     if priced.raised_to is not None:
         yield "floor price", "the lowest, from the target price up, that your policy allows", priced.raised_to

@@ -1,6 +1,6 @@
 """Units on both sides: of what must not change while something rests on it, and of what a listing sells."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from uuid import UUID
 
 from service.domain.listing.listings import Listing, misfits
@@ -15,6 +15,7 @@ from service.store.registering import rates, registrations
 
 _NAMED = 5
 """Most things that a refusal names."""
+_RATES = "its rates"
 
 
 def fixed_problems(
@@ -24,9 +25,10 @@ def fixed_problems(
     found = []
     for fixed in COLLECTIONS[thing.collection].fixed:
         if getattr(before, fixed.member) != getattr(after, fixed.member):
-            resting = _named(_resting(connection, workshop_id, thing, fixed))
+            resting = list(_resting(connection, workshop_id, thing, fixed))
             if resting:
-                reason = f"{resting} rest on this; register another one under a new code instead"
+                rest = "rests" if len(resting) == 1 and resting != [_RATES] else "rest"
+                reason = f"{_named(resting)} {rest} on this; register another one under a new code instead"
                 found.append(InvalidValueError((fixed.member,), reason))
     return found
 
@@ -34,7 +36,7 @@ def fixed_problems(
 def _resting(connection: Connection, workshop_id: UUID, thing: Thing, fixed: Fixed) -> Iterator[str]:
     """What rests on the field."""
     if fixed.rates and rates.has_rates(connection, workshop_id, thing):
-        yield "its rates"
+        yield _RATES
     if fixed.users:
         users = registrations.users_of(connection, workshop_id, thing)
         yield from (user for user in users if Thing.of(user).collection in fixed.users)
@@ -43,9 +45,8 @@ def _resting(connection: Connection, workshop_id: UUID, thing: Thing, fixed: Fix
             yield f"quotation {number}"
 
 
-def _named(resting: Iterable[str]) -> str:
+def _named(every: Sequence[str]) -> str:
     """What rests on it in words, the first of it by name."""
-    every = list(resting)
     first = every[:_NAMED]
     more = f"{len(every) - _NAMED} more" if len(every) > _NAMED else ""
     *most, last = [*first, more] if more else first or [""]

@@ -90,6 +90,11 @@ class Maker:
         """A random selection of the members; the others take their defaults."""
         return {name: value for name, value in members.items() if self.is_so(0.6)}
 
+    def body(self, unit: str) -> dict[str, Any]:
+        """The mass and the sides of a product."""
+        mass = {"mass_kg": self.figure(1, 30)} if unit != "kg" else self.some(mass_kg="1")
+        return {**mass, **{f"{side}_mm": self.figure(20, 900) for side in ("length", "width", "height")}}
+
     # What the workshop buys, runs and pays
 
     def exchange_rates(self) -> None:
@@ -266,8 +271,7 @@ class Maker:
         return {
             "name": f"Invented {code}",
             **({"unit": unit} if unit != "piece" or self.is_so(0.5) else {}),
-            **({"mass_kg": self.figure(1, 30)} if unit != "kg" else self.some(mass_kg="1")),
-            **{f"{side}_mm": self.figure(20, 900) for side in ("length", "width", "height")},
+            **({} if unit == "hour" else self.body(unit)),
             "bill_of_materials": [self.bill_line(item, operations) for item in items],
             **({"operations": operations} if operations else {}),
             **({"learning_curve": learning} if self.is_so(0.3) else {}),

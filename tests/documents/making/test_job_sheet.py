@@ -138,7 +138,7 @@ class TestWhatItSays:
         view = view_of(mix, quantity=Decimal("137.5"))
 
         assert (view.facts[1].text, view.facts[1].figure) == ("Quantity of the batch", "137.5 kg")
-        assert view.blanks[0] == "Good quantity, kg"
+        assert view.blanks[:2] == ("Good quantity, kg", "Scrap, kg")
         facts = [(each.text, plain(each.figure), plain(each.note)) for each in view.parts[0].steps[1].facts]
         assert ("Run", "7:15 h", "20 kg an hour, 58 cycles of 2.5 kg") in facts
         assert facts[-3:] == [

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.domain.listing.unit_price import Measure, content, unit_price
+from service.domain.listing.unit_price import Measure, content, measures_of, unit_price
 from service.domain.making.errors import MissingMeasuresError
 from service.domain.making.products import BillLine, Product
 from service.domain.values.errors import FigureTooLargeError
@@ -93,7 +93,7 @@ def test_a_price_too_large_to_be_computed_is_refused() -> None:
         unit_price(euros("1000"), beam(mass_kg=Decimal("1E-27")), Measure.KILOGRAM)
 
 
-@given(figures("0", "99999", 2), figures("0.001", "999"), st.sampled_from(Measure))
+@given(figures("0", "99999", 2), figures("0.001", "999"), st.sampled_from(measures_of(Unit.PIECE)))
 def test_the_unit_price_times_the_content_is_the_price_to_within_half_a_minor_unit_each(
     price: Decimal, side: Decimal, measure: Measure
 ) -> None:
@@ -114,8 +114,9 @@ def test_the_unit_price_times_the_content_is_the_price_to_within_half_a_minor_un
         ("m2", Measure.SQUARE_METRE, 1, "1", "final price with tax"),
         ("m3", Measure.CUBIC_METRE, 1, "1", "final price with tax"),
         ("l", Measure.CUBIC_METRE, 100, "0.1", "final price with tax ÷ (0.001 × 100)"),
+        ("l", Measure.LITRE, 12, "12", "final price with tax ÷ 12"),
+        ("m3", Measure.LITRE, 1, "1000", "final price with tax ÷ 1000"),
         ("m", Measure.KILOGRAM, 1, "8.4", "final price with tax ÷ mass_kg"),
-        ("hour", Measure.KILOGRAM, 1, "8.4", "final price with tax ÷ mass_kg"),
     ],
 )
 def test_what_is_sold_by_the_measure_contains_it_whatever_it_measures(
@@ -127,8 +128,17 @@ def test_what_is_sold_by_the_measure_contains_it_whatever_it_measures(
     assert (found.content, found.formula) == (Decimal(contained), formula)
 
 
-def test_a_kilogram_has_no_area_unless_it_is_measured() -> None:
-    unmeasured = beam(unit=Unit.KILOGRAM, mass_kg=None, length_mm=None, width_mm=None)
-
-    with pytest.raises(MissingMeasuresError, match="a price per m2 needs length_mm and width_mm"):
-        content(unmeasured, Measure.SQUARE_METRE)
+@pytest.mark.parametrize(
+    ("unit", "may"),
+    [
+        ("piece", "kg m m2 m3"),
+        ("kg", "kg"),
+        ("l", "kg l m3"),
+        ("m", "kg m"),
+        ("m2", "kg m2"),
+        ("m3", "kg l m3"),
+        ("hour", ""),
+    ],
+)
+def test_what_is_not_counted_in_pieces_has_a_price_by_its_unit_or_its_mass_only(unit: str, may: str) -> None:
+    assert [*measures_of(Unit(unit))] == may.split()

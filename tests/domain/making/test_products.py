@@ -81,6 +81,8 @@ class TestInvalidValues:
                 "operations/0/pieces_per_cycle: must be whole: pieces are not divided",
             ),
             (Product, builders.product(unit="kg", mass_kg="2"), "mass_kg: a kilogram weighs 1 kg; leave it out"),
+            (Product, builders.product(unit="hour", mass_kg="2"), "mass_kg: an hour has no mass; leave it out"),
+            (Product, builders.product(unit="hour", width_mm="2"), "width_mm: an hour has no width; leave it out"),
             (
                 Overhead,
                 {"name": "x", "base": "piece", "machines": ["press"]},

@@ -164,6 +164,14 @@ class TestAStepDownOfTheCommissionAt10:
         assert amounts(price)["profit"] == "1.509000"  # 10.01 × 0.9 − 7.50
         assert formulas(price)["target price"].endswith("= 1, just above a step in the fees")
 
+    def test_of_what_the_workshop_is_paid_to_take_is_not_below_0(self) -> None:
+        found = pricing({"share": "0.1"}, full="-2", target="markup", value="0.2")
+
+        price = stated(found)
+
+        assert str(price.target_price) == "0.000000 EUR"
+        assert formulas(price)["target price"] == "the lowest from 0 up at which proceeds − full cost ≥ 0.2 × full cost"
+
     def test_at_the_step_itself_too_little_is_kept(self) -> None:
         assert amounts(stated(self.found, kept_at="10"))["profit"] == "0.500000"  # 10 × 0.8 − 7.50
 

@@ -257,6 +257,8 @@ class TestTheStatement:
         [
             ({"target": "markup", "value": "0.5", "cost_basis": "variable_cost"}, "variable cost × (1 + 0.5)"),
             ({"target": "profit_per_piece", "value": "2.50"}, "full cost + 2.50"),
+            ({"target": "profit_per_piece", "value": "-8"}, "full cost + -8"),
+            ({"target": "profit_per_piece", "value": "-9"}, "full cost + -9, but not below 0"),
         ],
     )
     def test_says_how_the_target_follows_from_the_cost(self, policy: dict[str, str], formula: str) -> None:

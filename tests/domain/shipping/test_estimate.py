@@ -277,7 +277,7 @@ class TestOfWhatIsSoldByAnotherUnit:
 
     def test_by_the_hour_is_not_shipped(self) -> None:
         with pytest.raises(DoesNotFitError) as error:
-            self.beams("2.5", unit="hour")
+            self.beams("2.5", unit="hour", mass_kg=None, length_mm=None, width_mm=None, height_mm=None)
 
         assert str(error.value) == (
             "the service does not take the product 'beam': hours are not shipped; leave shipping out"

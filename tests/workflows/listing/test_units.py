@@ -30,7 +30,7 @@ from tests.workflows.listing.repriced import applied, change_facts, effects, pre
 from tests.workflows.owner import Owner
 
 JANUARY = "2026-01-01"
-ELSEWHERE = "rest on this; register another one under a new code instead"
+ELSEWHERE = "on this; register another one under a new code instead"
 BATCH, ORDER = D("137.5"), D("12.5")
 
 
@@ -103,6 +103,15 @@ class TestAListing:
             ({"pieces_per_order": 18, "base_quantity": 12}, ["pieces_per_order: must be a multiple of 12"]),
             ({"product": "flakes", "standard_batch": "137.0005"}, ["standard_batch: must have at most 3 decimals"]),
             ({"product": "pressing", "shipping_service": "post", "shipping_zone": "home"}, ["shipping_service: hours"]),
+            ({"product": "pressing", "unit_price_per": "kg"}, ["unit_price_per: hours have no unit price; leave it"]),
+            (
+                {"product": "flakes", "unit_price_per": "m"},
+                ["unit_price_per: a product by the kg has no price per m; name kg, or leave it out"],
+            ),
+            (
+                {"unit_price_per": "l"},
+                ["unit_price_per: a product by the piece has no price per l; name kg or m or m2 or m3, or leave it"],
+            ),
         ],
     )
     def test_is_refused_where_its_product_cannot_be_sold_so(
@@ -260,7 +269,7 @@ class TestAUnit:
             return str(error.value)
 
         everything = f"listings/flakes, products/pellets, quotation {draft.id} and quotation {declined.number}"
-        assert refusal() == f"unit: {everything} {ELSEWHERE}"
+        assert refusal() == f"unit: {everything} rest {ELSEWHERE}"
         with pytest.raises(InvalidValuesError, match=f"unit: {everything}"):
             put_in_a_document(washery, "products/flakes", by_the_piece)
         with pytest.raises(InvalidValuesError, match=f"facts/products/flakes/unit: {everything}"):
@@ -268,7 +277,7 @@ class TestAUnit:
         for path in ("listings/flakes", "products/pellets"):
             washery.retire(path)
         quotation_life.decline(washery.workspace, declined.id, DeclineRequest())
-        assert refusal() == f"unit: quotation {draft.id} {ELSEWHERE}"
+        assert refusal() == f"unit: quotation {draft.id} rests {ELSEWHERE}"
         quotation_life.discard(washery.workspace, draft.id)
 
         washery.put("products/flakes", by_the_piece)
@@ -283,7 +292,7 @@ class TestAUnit:
             furnished.put("materials/paint", builders.material(name="Paint", unit="kg"))
 
         named = ", ".join(f"products/painted-{place}" for place in range(5))
-        assert str(error.value) == f"unit: {named} and 2 more {ELSEWHERE}"
+        assert str(error.value) == f"unit: {named} and 2 more rest {ELSEWHERE}"
 
     def test_that_nothing_rests_on_may_change(self, furnished: Owner) -> None:
         furnished.put("products/loose", flakes(bill_of_materials=[], unit="kg"))

@@ -132,7 +132,7 @@ class TestARefusal:
         self, shipper: Owner, asked: dict[str, Any], error: type[PugmillError], path: tuple[str | int, ...]
     ) -> None:
         shipper.put("products/beam", builders.measured(length_mm="2400"))
-        shipper.put("products/press-work", builders.measured(unit="hour"))
+        shipper.put("products/press-work", builders.product(unit="hour"))
 
         with pytest.raises(error) as raised:
             shipped(shipper, **asked)
