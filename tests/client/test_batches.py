@@ -112,12 +112,14 @@ def test_files_are_taken_whole_and_compared_by_batch_and_by_product(
     assert end_of(demo, capsys, "record", BATCHES).out.endswith("batches.csv: 2 recorded.\n")
     assert end_of(demo, capsys, "record", BATCHES).out.endswith("batches.csv: 2 unchanged.\n")
     assert end_of(demo, capsys, "record", "more.yaml").out == "more.yaml: 1 recorded.\n"
-    one = end_of(demo, capsys, "variances", "2026-31").out
+    one = end_of(demo, capsys, "variances", "2026-31", "--svg", "why.svg", "--html", "why.html").out
     period = ("--first-day", "2026-11-24", "--last-day", "2026-11-24")
     of_day = end_of(demo, capsys, "variances", "--product", "regrind", *period).out
     none = end_of(demo, capsys, "variances", "--product", "brick", "--last-day", "2020-01-01").out
 
     assert one.startswith("BATCH 2026-31")
+    assert one.endswith("why.html is written.\nwhy.svg is written.\n")
+    assert "<svg" in Path("why.svg").read_text()
     assert "1 batch" in of_day
     assert "COST" in of_day
     assert "No batch of it is recorded there." in none
@@ -131,6 +133,7 @@ def test_files_are_taken_whole_and_compared_by_batch_and_by_product(
         (("record", "wrong.csv"), 1, "line 2: product: there is no product 'brik'; did you mean 'brick'?"),
         (("variances",), 2, "name either a batch, or --product CODE"),
         (("variances", "x", "--last-day", "2026-11-25"), 2, "are for --product"),
+        (("variances", "--product", "brick", "--pdf", "why.pdf"), 2, "--pdf is for one batch"),
         (("variances", "x"), 1, "there is no batch record 'x'"),
     ],
 )

@@ -200,8 +200,8 @@ class Ways(NamedTuple):
 def ways_together(bands: Iterable[RiskBand], certain: Decimal, asked: Decimal) -> Ways | None:
     """How often lines that are sold together lose money, if each goes as one of its own recorded batches went.
 
-    Every line can go with every way of the others: nothing is assumed about what goes together. A way with a lost batch
-    loses.
+    Every line can go in each of its ways with every way of the others, and each counts once, as if lines did not depend
+    on each other. A way with a lost batch loses.
 
     Args:
         bands: of the lines; those without a batch are left out.
