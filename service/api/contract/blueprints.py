@@ -59,7 +59,7 @@ _BINARY = {"type": "string", "format": "binary"}
 _SCHEMAS = {JSON_LD: {"type": "object"}, PDF: _BINARY, **dict.fromkeys(IMAGES, _BINARY)}
 """Schemas of the media types that are neither text nor described by the view's schema."""
 _FORM = ("type", "format", "pattern", "minLength", "maxLength", "enum", "anyOf")
-_SHARED_QUERIES = frozenset({"limit", "cursor", "as_of", "quantity"})
+_SHARED_QUERIES = frozenset({"limit", "cursor", "as_of", "quantity", "first_day", "last_day"})
 """Query parameters that many operations take."""
 
 

@@ -17,8 +17,6 @@ from service.documents.reviewing.variance_chart import variance_chart
 from service.documents.reviewing.variance_page import variance_page, variance_pdf
 from service.documents.reviewing.variance_view import variance_view
 from service.domain.reviewing.statement import SummedStatement, VarianceStatement
-from service.domain.values.declared import declared
-from service.domain.values.forms import LocaleCode
 from service.workflows.records import variances
 
 blueprint = Blueprint(
@@ -30,33 +28,21 @@ blueprint = Blueprint(
 )
 
 
-@declared
-class PaperQuery:
-    """For whom.
-
-    Attributes:
-        locale: CLDR locale for words, numbers and dates of a document; the workshop's own if left out.
-    """
-
-    locale: LocaleCode | None = None
-
-
 @blueprint.route("/batch-records/<code>/variances")
 class RecordVariances(MethodView):
     """The variances of a batch."""
 
     @remembered
     @operation("getBatchVariances", documents=(HTML, PDF, *IMAGES))
-    @blueprint.arguments(schema_of(PaperQuery)(), location="query")
     @blueprint.response(200, schema_of(VarianceStatement), headers=ETAG)
-    def get(self, query: PaperQuery, code: str) -> flask.Response:
+    def get(self, code: str) -> flask.Response:
         """Why a batch cost more or less than its good units should have.
 
         Cause by cause, the largest first: price, usage, rate, efficiency, time, energy, yield, mix. They lead from the
         standard to the actual cost, at the rates of the day that it was made.
         """
         found, media_type = variances.variances_of_record(workspace(), code), current().media_type
-        locale = query.locale or workshop().locale
+        locale = workshop().locale
         if media_type == JSON:
             return answer(found.statement)
         if media_type not in (HTML, PDF):
