@@ -92,7 +92,7 @@ def test_a_batch_of_which_all_was_lost_is_not_asked_what_good_ones_take(demo: Cl
 
     assert ended.status == 0, ended.err
     assert demo.get("batch-records/b-3").json["note"] == "The mould broke"
-    assert "No unit is good" in ended.out.replace("\n", " ")
+    assert "Nothing good came out" in ended.out.replace("\n", " ")
 
 
 def test_a_batch_of_a_day_without_rates_is_recorded_all_the_same(demo: Client, ask: Asking) -> None:

@@ -39,7 +39,10 @@ class Fact(Kind):
         FactTraits(member="yield_share", decimals=4, is_share=True, counts_units=True, what="yield of {item}"),
     )
     CYCLE_MINUTES = "cycle_minutes", FactTraits(member="cycle_minutes", decimals=3, what="minutes a cycle of {item}")
-    UNITS_PER_HOUR = "units_per_hour", FactTraits(member="units_per_hour", decimals=3, what="units an hour of {item}")
+    UNITS_PER_HOUR = (
+        "units_per_hour",
+        FactTraits(member="units_per_hour", decimals=3, what="throughput an hour of {item}"),
+    )
     SETUP_MINUTES = "setup_minutes", FactTraits(member="setup_minutes", decimals=1, what="set-up minutes of {item}")
     ATTENDANCE = "attendance", FactTraits(member="attendance", decimals=3, what="people of {grade} present at {item}")
     LOAD_FACTOR = (

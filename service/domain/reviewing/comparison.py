@@ -20,10 +20,12 @@ from service.domain.values.exact import ZERO, exactly, half_up, readable
 from service.domain.values.message import Message
 from service.domain.values.money import minor_unit_decimals
 from service.domain.values.references import Thing, part_in, whole_of
+from service.domain.values.units import Unit
 
 _DECIMALS = 15
 """Of the amounts that are compared: equal ones then differ by nothing, and differences add up without rounding."""
 _PER_CENT = 100
+_SIGNS: Mapping[str, str] = {each.value: each.sign for each in Unit}
 _USAGE = {
     "materials": VarianceKind.MATERIAL_USAGE,
     "labour-grades": VarianceKind.LABOUR_EFFICIENCY,
@@ -161,9 +163,11 @@ class _Comparison:
             amount += more
             variable += more if line.variable else ZERO
         if self.basis.standard is None:
-            what = Message("No unit is good: all that went into the batch is lost")
+            what = Message("Nothing good came out: all that went into the batch is lost")
         else:
-            what = self._said(VarianceKind.YIELD, "", "", _scrap(self.basis.begun), _scrap(self.basis.standard))
+            what = self._said(
+                VarianceKind.YIELD, "", self.basis.taken.unit, _scrap(self.basis.begun), _scrap(self.basis.standard)
+            )
         if amount:
             yield Variance(
                 kind=VarianceKind.YIELD,
@@ -264,7 +268,17 @@ class _Comparison:
         decimals = {Measure.QUANTITY: 3, Measure.RATE: minor + 2, Measure.AMOUNT: minor, Measure.PER_CENT: 1}
         figures = {"actual": actual, "standard": standard}
         read = {key: readable(each, decimals[traits.measure]) for key, each in figures.items()}
-        return Message(traits.text, name=name, unit=unit, currency=self.currency, **read)
+        told = _one_of(unit) if traits.measure is Measure.RATE else several_of(unit)
+        return Message(traits.text, name=name, unit=told, currency=self.currency, **read)
+
+
+def several_of(unit: str) -> str:
+    """What stands behind a number of units in a sentence."""
+    return Message("pieces") if unit == Unit.PIECE else _SIGNS.get(unit, unit)
+
+
+def _one_of(unit: str) -> str:
+    return Message("piece") if unit == Unit.PIECE else _SIGNS.get(unit, unit)
 
 
 class _Mix(NamedTuple):

@@ -108,5 +108,5 @@ def _said(each: LearntFact, value: Decimal, now: Decimal | None, proposed: Decim
     if proposed is None and each.about.fact is Fact.LOAD_FACTOR:
         return Message("{told}; the machine draws more than its rated power: register that anew", told=told)
     if each.about.fact is Fact.PROCESS_LOSS_SHARE and value < 0:
-        return Message("{told}; less is issued than the units should contain: check quantity_per_piece", told=told)
+        return Message("{told}; less is issued than the product should contain: check quantity_per_piece", told=told)
     return told if now is None else Message("{told}; the product says {now}", told=told, now=now)

@@ -9,6 +9,7 @@ from typing import Annotated
 
 from service.domain.records.batch_record import BatchRecord
 from service.domain.records.record_basis import RecordBasis
+from service.domain.reviewing.comparison import several_of
 from service.domain.reviewing.period import SummedBatches, SummedVariance
 from service.domain.reviewing.variance_kinds import Effect, VarianceKind
 from service.domain.reviewing.variances import BatchVariances, Variance
@@ -144,7 +145,7 @@ def variance_statement(record: BatchRecord, basis: RecordBasis, batch: BatchVari
         actual_unit_cost=share_of(batch.actual_cost, units),
         variances=variances,
         taken_as_estimated=tuple(taken_as_estimated(record, basis)),
-        text=_in_a_sentence(batch, difference),
+        text=_in_a_sentence(batch, difference, basis.taken.unit),
     )
 
 
@@ -178,15 +179,18 @@ def _stated_variance(each: Variance | SummedVariance, amount: Decimal, currency:
     )
 
 
-def _in_a_sentence(batch: BatchVariances, difference: Decimal) -> Message:
-    facts: dict[str, Fact] = {"amount": abs(difference), "currency": batch.currency, "units": batch.good_units}
-    if not batch.good_units:
-        return Message("No unit is good: the batch cost {amount} {currency} and brought nothing", **facts)
+def _in_a_sentence(batch: BatchVariances, difference: Decimal, unit: str) -> Message:
+    amount, good = abs(difference), batch.good_units
+    facts: dict[str, Fact] = {"amount": amount, "currency": batch.currency, "good": good, "unit": several_of(unit)}
+    if not good:
+        return Message("Nothing good came out: the batch cost {amount} {currency} and brought nothing", **facts)
     if not difference:
-        return Message("The batch cost what its {units} good units should have cost", **facts)
+        return Message("The batch cost what the {good} {unit} that came out should have cost", **facts)
     if difference > 0:
-        return Message("The batch cost {amount} {currency} more than its {units} good units should have", **facts)
-    return Message("The batch cost {amount} {currency} less than its {units} good units should have", **facts)
+        return Message(
+            "The batch cost {amount} {currency} more than the {good} {unit} that came out should have", **facts
+        )
+    return Message("The batch cost {amount} {currency} less than the {good} {unit} that came out should have", **facts)
 
 
 def taken_as_estimated(record: BatchRecord, basis: RecordBasis) -> Iterator[TakenAsEstimated]:

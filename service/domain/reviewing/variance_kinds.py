@@ -46,7 +46,7 @@ class VarianceKind(Kind):
 
     traits: VarianceTraits
 
-    YIELD = "yield", VarianceTraits(label="yield", text="Scrap was {actual} units, not {standard}")
+    YIELD = "yield", VarianceTraits(label="yield", text="Scrap was {actual} {unit}, not {standard}")
     MATERIAL_PRICE = (
         "material_price",
         VarianceTraits(

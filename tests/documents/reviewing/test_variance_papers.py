@@ -77,7 +77,7 @@ class TestWords:
 
         assert view.title == "Los B-1: Sheet"
         assert re.fullmatch(
-            r"Das Los kostete [\d,.]+ EUR mehr, als seine 20 guten Einheiten hätten kosten sollen", view.answer
+            r"Das Los kostete [\d,.]+ EUR mehr, als die 20 Stück, die herauskamen, hätten kosten sollen", view.answer
         )
         assert "HDPE" in view.rows[0].note
         assert {row.text.partition(": ")[0] for row in view.rows} >= {"Materialpreis", "Ausbeute"}
@@ -87,6 +87,14 @@ class TestWords:
 
         assert facts["Good quantity"] == "20 kg"
         assert "Cost, per kg" in facts
+
+    def test_name_the_unit_of_the_product_in_every_sentence(self) -> None:
+        by_the_kilogram = a_shop(a_product(unit="kg", mass_kg=None))
+
+        view = view_of(stated(by_the_kilogram, a_record(units_started="24")), Unit.KILOGRAM, "de_DE")
+
+        assert view.answer.endswith("mehr, als die 20 kg, die herauskamen, hätten kosten sollen")
+        assert view.rows[0].note.startswith("Der Ausschuss war 4 kg, nicht 1,053")
 
 
 class TestAPaper:
@@ -113,7 +121,7 @@ class TestAPaper:
         view = view_of(lost)
 
         assert [each.text for each in view.facts] == ["Product", "Made on", "Good pieces"]
-        assert view.answer.startswith("No unit is good")
+        assert view.answer.startswith("Nothing good came out")
 
 
 class TestAPicture:

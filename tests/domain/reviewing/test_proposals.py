@@ -187,7 +187,9 @@ class TestAProposal:
         found = proposed(Fact.PROCESS_LOSS_SHARE, *values, item="hdpe")
 
         assert found.facts[0].proposed == 0
-        assert found.facts[0].text.endswith("; less is issued than the units should contain: check quantity_per_piece")
+        assert found.facts[0].text.endswith(
+            "; less is issued than the product should contain: check quantity_per_piece"
+        )
 
     def test_of_lines_that_say_different_things_has_no_fact_of_today(self) -> None:
         lines = [a_line(process_loss_share="0.1"), a_line(process_loss_share="0.2")]

@@ -77,7 +77,7 @@ class TestABatchAsEstimated:
             ("minutes", "sheet/trimming"),
             ("scrap", "sheet/trimming"),
         ]
-        assert found.text == "The batch cost what its 20 good units should have cost"
+        assert found.text == "The batch cost what the 20 pieces that came out should have cost"
 
 
 class TestMaterial:
@@ -243,7 +243,7 @@ class TestTheYield:
         # 10 kg at 0.80, of which half come back at 0.20; half an hour, five machine hours, 25 kWh
         assert found.amount == 8 - 1 + Decimal("7.5") + Decimal("7.5") + Decimal("7.5")
         assert found.variable == found.amount - Decimal("7.5")
-        assert (found.kind, found.resource, found.what) == (K.YIELD, "products/sheet", "Scrap was 5 units, not 0")
+        assert (found.kind, found.resource, found.what) == (K.YIELD, "products/sheet", "Scrap was 5 pieces, not 0")
         assert found.effect is Effect.ADVERSE
 
     def test_of_a_batch_of_no_good_unit_is_all_that_it_cost(self, plain: Shop) -> None:
@@ -252,9 +252,9 @@ class TestTheYield:
         assert found.standard_cost.amount == 0
         # of 40 kg lost, 20 come back at 0.20
         assert found.actual_cost.amount == found.variance.amount == 118
-        assert found.text == "No unit is good: the batch cost 118.00 EUR and brought nothing"
+        assert found.text == "Nothing good came out: the batch cost 118.00 EUR and brought nothing"
         (variance,) = found.variances
-        assert variance.text == "No unit is good: all that went into the batch is lost: 118.00 EUR more, adverse"
+        assert variance.text == "Nothing good came out: all that went into the batch is lost: 118.00 EUR more, adverse"
         assert (found.standard_unit_cost, found.actual_unit_cost, variance.share_of_standard) == (None, None, None)
 
     def test_is_favourable_with_less_scrap_than_the_yields_allow_for(self) -> None:
@@ -262,8 +262,8 @@ class TestTheYield:
 
         (variance,) = found.variances
         assert variance.effect is Effect.FAVOURABLE
-        assert variance.text == "Scrap was 0 units, not 1.053: 13.28 EUR less, favourable"
-        assert found.text == "The batch cost 13.28 EUR less than its 20 good units should have"
+        assert variance.text == "Scrap was 0 pieces, not 1.053: 13.28 EUR less, favourable"
+        assert found.text == "The batch cost 13.28 EUR less than the 20 pieces that came out should have"
 
 
 class TestOverheads:
@@ -325,7 +325,10 @@ class TestTheStatement:
         sizes = [abs(each.amount.amount) for each in found.variances]
         assert sizes == sorted(sizes, reverse=True)
         assert found.taken_as_estimated == ()
-        assert found.text == f"The batch cost {found.variance.amount} EUR more than its 20 good units should have"
+        assert (
+            found.text
+            == f"The batch cost {found.variance.amount} EUR more than the 20 pieces that came out should have"
+        )
         assert found.actual_unit_cost is not None
         assert round(found.actual_unit_cost.amount * 20, 2) == found.actual_cost.amount
 
