@@ -230,7 +230,7 @@ def consumed(workshop: Facts, product: str, pieces: Fraction, orders: Fraction =
         facts = workshop.facts[f"products/{code}"]
         started = add_operations(workshop, code, facts, batch)
         for line in facts.get("bill_of_materials", ()):
-            add_issue(code, facts, line, started, batch)
+            add_issue(workshop, code, line, started, batch)
     for bought in [resource for resource in batch.quantities if resource.endswith("#entire")]:
         if bought.startswith("tools/"):
             batch.quantities.pop(bought.removesuffix("#entire"), None)  # paid for as a whole, so not by its wear too
@@ -335,10 +335,16 @@ def add_electricity(
     batch.quantities[f"{tariff}#standing"] += kwh
 
 
+def mass_kg(facts: Mapping[str, Any]) -> Fraction:
+    """What a unit of a product weighs."""
+    return Fraction(1) if facts.get("unit") == "kg" else number(facts["mass_kg"])
+
+
 def add_issue(
-    code: str, facts: Mapping[str, Any], line: Mapping[str, Any], started: Mapping[str, Fraction], batch: Consumed
+    workshop: Facts, code: str, line: Mapping[str, Any], started: Mapping[str, Fraction], batch: Consumed
 ) -> None:
     """Add a line of the bill of materials: what is issued, and what of the loss is reclaimed and disposed of."""
+    facts = workshop.facts[f"products/{code}"]
     per_piece = number(line.get("quantity_per_piece", 0))
     operations = [operation["name"] for operation in facts.get("operations", ())] or [WITHOUT_OPERATIONS]
     operation = line.get("operation", operations[0])
@@ -347,14 +353,21 @@ def add_issue(
     in_good_pieces = per_piece * batch.made[code]
     item = f"products/{line['product']}" if "product" in line else f"materials/{line['material']}"
     reclaimed = disposed = Fraction(0)
+    lost, share = issued - in_good_pieces, number(line.get("reclaim_share", 0))
     if "product" in line:
         batch.made[line["product"]] += issued
+        waste = line.get("reclaimed_as")
+        if waste is not None:
+            part = workshop.facts[f"products/{line['product']}"]
+            is_alike = part.get("unit", "piece") == workshop.facts[f"materials/{waste}"]["unit"]
+            lost *= 1 if is_alike else mass_kg(part)
     else:
-        lost, share = issued - in_good_pieces, number(line.get("reclaim_share", 0))
-        reclaimed, disposed = lost * share, lost * number(line.get("disposal_share", 1 - share))
+        waste = line["material"]
         batch.quantities[item] += issued
-        batch.quantities[f"materials/{line.get('reclaimed_as', line['material'])}#reclaimed"] += reclaimed
-        batch.quantities[f"{item}#disposed"] += disposed
+    if waste is not None:
+        reclaimed, disposed = lost * share, lost * number(line.get("disposal_share", 1 - share))
+        batch.quantities[f"materials/{line.get('reclaimed_as', waste)}#reclaimed"] += reclaimed
+        batch.quantities[f"materials/{waste}#disposed"] += disposed
     batch.issues.append(
         {
             "product": code,
@@ -369,8 +382,15 @@ def add_issue(
     )
 
 
-def description(workshop: Facts, resource: str) -> dict[str, Any]:
-    """The cost class and unit of a resource, and whether it varies with the volume."""
+def unit_of_pieces(workshop: Facts, pool: Mapping[str, Any], product: str) -> str:
+    """What a pool on pieces counts in a batch of a product: its unit, where all that it bears on has one."""
+    made = [code for code in parents_first(workshop, product) if code in pool.get("products", [code])]
+    units = {unit_of(workshop, code) for code in made}
+    return units.pop() if len(units) == 1 else "piece"
+
+
+def description(workshop: Facts, resource: str, product: str) -> dict[str, Any]:
+    """The cost class and unit of a resource in a batch of a product, and whether it varies with the volume."""
     registered, _, part = resource.partition("#")
     collection, facts = registered.partition("/")[0], workshop.facts[registered]
     if collection == "materials":
@@ -385,6 +405,7 @@ def description(workshop: Facts, resource: str) -> dict[str, Any]:
         told = ("tooling", "piece" if part else "shot", True)  # bought for the order, it is not spent without it
     else:
         unit = workshop.currency if facts["base"] in VALUE_BASES else UNITS_OF_BASES.get(facts["base"], facts["base"])
+        unit = unit_of_pieces(workshop, facts, product) if unit == "piece" else unit
         told = ("overhead", unit, facts.get("variable", False))
     return {"resource": resource, "cost_class": told[0], "unit": told[1], "variable": told[2]}
 
@@ -411,7 +432,7 @@ def bill_of_resources(workshop: Facts, product: str, pieces: Fraction) -> dict[s
         "unit": unit_of(workshop, product),
         "orders": shown_quantity(ONE_ORDER),
         "lines": {
-            resource: {**description(workshop, resource), "quantity": shown_quantity(quantity)}
+            resource: {**description(workshop, resource, product), "quantity": shown_quantity(quantity)}
             for resource, quantity in batch.quantities.items()
             if quantity
         },
@@ -595,7 +616,7 @@ def costed(
             add(resource, quantity)
     values: dict[str, Fraction] = defaultdict(Fraction)
     for resource in batch.quantities:
-        values[description(workshop, resource)["cost_class"]] += batch.amount(resource)
+        values[description(workshop, resource, product)["cost_class"]] += batch.amount(resource)
     for resource in value_pools(workshop):
         if value := values[VALUE_BASES[workshop.facts[resource]["base"]]]:
             add(resource, value)
@@ -604,7 +625,7 @@ def costed(
 
 def described(workshop: Facts, batch: Costed, resource: str) -> dict[str, Any]:
     """As on a bill, but labour that is paid by the month does not rise and fall with the volume."""
-    told = description(workshop, resource)
+    told = description(workshop, resource, batch.product)
     return {**told, "variable": False} if resource in batch.paid_by_the_month else told
 
 

@@ -396,8 +396,9 @@ def pieces_per_order(query: Mapping[str, Any]) -> Fraction:
 
 
 def orders_in(pieces: Fraction, query: Mapping[str, Any]) -> Fraction:
-    """The orders that a batch is sold in."""
-    return pieces / pieces_per_order(query)
+    """The orders that a batch is sold in: one where it is sold directly, and nobody says what an order has."""
+    is_one = "channel" not in query and "pieces_per_order" not in query
+    return Fraction(1) if is_one else pieces / pieces_per_order(query)
 
 
 def question_of(workshop: Facts, batch: Costed, query: Mapping[str, Any], exchange: Exchange) -> Question:

@@ -187,7 +187,7 @@ def test_loading_the_demo_twice_changes_nothing(
     run_command(demo, *REGISTER)
 
     assert revision(demo, database) == before
-    assert capsys.readouterr().out == "unchanged: 122.\n"
+    assert capsys.readouterr().out == "unchanged: 124.\n"
 
 
 def test_loading_the_demo_keeps_the_exchange_rates_of_earlier_days(app: flask.Flask, contract: Contract) -> None:

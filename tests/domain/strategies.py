@@ -113,11 +113,20 @@ def _bill_lines(draw: st.DrawFn, item: str, parts: Mapping[str, Product], names:
     )
 
 
-def _as_blend(draw: st.DrawFn, line: BillLine, materials: Mapping[str, Material]) -> BillLine:
+def _as_blend(
+    draw: st.DrawFn, line: BillLine, materials: Mapping[str, Material], parts: Mapping[str, Product]
+) -> BillLine:
     """The line, perhaps with its waste reclaimed as another material.
 
     Only where nothing is issued once a batch, or an allowance of cheap material could earn money as a dear one.
     """
+    if line.product is not None:
+        code = draw(st.none() | st.sampled_from(list(materials)))
+        is_alike = code is not None and parts[line.product].unit is materials[code].unit
+        share = draw(figures("0", "1", 1))
+        return (
+            replace(line, reclaimed_as=code, reclaim_share=share) if is_alike and not line.quantity_per_batch else line
+        )
     if line.material is None or not line.reclaim_share or line.quantity_per_batch:
         return line
     alike = [code for code, each in materials.items() if each.unit is materials[line.material].unit]
@@ -133,7 +142,7 @@ def _products(draw: st.DrawFn, code: str, shop: dict[str, Any], parts: dict[str,
         name=code,
         unit=unit,
         bill_of_materials=tuple(
-            _as_blend(draw, draw(_bill_lines(item, parts, names)), shop["materials"]) for item in wanted
+            _as_blend(draw, draw(_bill_lines(item, parts, names)), shop["materials"], parts) for item in wanted
         ),
         operations=tuple(draw(_operations(name, shop, unit)) for name in names),
         learning_curve=draw(

@@ -230,7 +230,7 @@ def workflows_on_a_database() -> set[str]:
 
 def missing_rates(workspace: Workspace) -> None:
     with pytest.raises(MissingRatesError):
-        cost_sheets.cost_product(workspace, cost_sheets.batch_of("sheet", Decimal(1)), date(2000, 1, 1))
+        cost_sheets.cost_product(workspace, cost_sheets.Batch("sheet", Decimal(1)), date(2000, 1, 1))
 
 
 def a_document(day: date, **tools: Written) -> RegisterDocument:
@@ -532,7 +532,7 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         "cost_sheets.cost_product": lambda: (
             cost_sheets.cost_product(
                 on,
-                cost_sheets.batch_of("crate", Decimal(5)),
+                cost_sheets.Batch("crate", Decimal(5)),
                 TODAY,
                 owner.supposed(
                     {"materials/hdpe": builders.material_rate()}, {"materials/hdpe": builders.material(note="x")}
@@ -541,7 +541,7 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
             missing_rates(on),
         ),
         "job_sheets.job_of_product": lambda: job_sheets.job_of_product(on, "crate", 5),
-        "workings.work_out_cost": lambda: workings.work_out_cost(on, cost_sheets.batch_of("crate", Decimal(5)), TODAY),
+        "workings.work_out_cost": lambda: workings.work_out_cost(on, cost_sheets.Batch("crate", Decimal(5)), TODAY),
         "pricing.price_product": lambda: pricing.price_product(on, question),
         "month.plan_month": lambda: (
             month.plan_month(on, decoded(builders.month_plan(), MonthPlan)),

@@ -27,7 +27,7 @@ from service.store.quoting.quotations import Quotation
 from service.store.workshop.workshops import Workshop, find_workshop
 from service.workflows import month
 from service.workflows.costing import cost_sheets
-from service.workflows.costing.cost_sheets import batch_of
+from service.workflows.costing.cost_sheets import Batch
 from service.workflows.costing.supposing import Supposed
 from service.workflows.currency import exchange
 from service.workflows.entity_tags import Precondition, always
@@ -117,15 +117,13 @@ class Owner:
         self, product: str = "sheet", quantity: int = 20, as_of: date = TODAY, **what_if: Mapping[str, Any]
     ) -> CostStatement:
         rates = {path: self.terms(path, body) for path, body in what_if.items()}
-        return cost_sheets.cost_product(
-            self.workspace, batch_of(product, Decimal(quantity)), as_of, Supposed(rates=rates)
-        )
+        return cost_sheets.cost_product(self.workspace, Batch(product, Decimal(quantity)), as_of, Supposed(rates=rates))
 
     def cost_supposed(
         self, rates: Mapping[str, Any] | None = None, facts: Mapping[str, Any] | None = None
     ) -> CostStatement:
         return cost_sheets.cost_product(
-            self.workspace, batch_of("sheet", Decimal(20)), TODAY, self.supposed(rates or {}, facts or {})
+            self.workspace, Batch("sheet", Decimal(20)), TODAY, self.supposed(rates or {}, facts or {})
         )
 
     def price(self, product: str = "sheet", quantity: int = 20, **question: Any) -> PriceSheet:

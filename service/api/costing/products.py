@@ -24,11 +24,12 @@ from service.documents.costing.cost_sheet_view import cost_sheet_view
 from service.documents.drawing.drawing import ImageForm
 from service.domain.costing.cost_statement import CostStatement
 from service.domain.explaining.cost_workings import CostWorkings
+from service.domain.selling.base_quantity import sold_together_problems
 from service.domain.values.declared import Length, declared
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.units import SoldQuantity
 from service.workflows.costing import cost_sheets
-from service.workflows.costing.cost_sheets import Batch, StatedBill, batch_of
+from service.workflows.costing.cost_sheets import Batch, StatedBill
 from service.workflows.costing.supposing import NOTHING_SUPPOSED, Supposed
 from service.workflows.costing.workings import WorkedCost, work_out_cost
 
@@ -66,9 +67,12 @@ class CostQuery:
     as_of: date | None = None
     pieces_per_order: SoldQuantity | None = None
 
+    def problems(self) -> Iterator[InvalidValueError]:
+        return sold_together_problems(1, self.quantity, "quantity", self.pieces_per_order)
+
     def batch(self, product: str) -> Batch:
         """The batch of a product."""
-        return batch_of(product, self.quantity, self.pieces_per_order)
+        return Batch(product, self.quantity, pieces_per_order=self.pieces_per_order)
 
 
 SHEET_DOCUMENTS = (HTML, PDF, *IMAGES)
@@ -95,10 +99,11 @@ class WhatIfQuestion:
     def problems(self) -> Iterator[InvalidValueError]:
         if not self.rates and not self.facts:
             yield InvalidValueError(("rates",), "say what to suppose (rates or facts), or ask with GET")
+        yield from sold_together_problems(1, self.quantity, "quantity", self.pieces_per_order)
 
     def batch(self, product: str) -> Batch:
         """The batch of a product."""
-        return batch_of(product, self.quantity, self.pieces_per_order)
+        return Batch(product, self.quantity, pieces_per_order=self.pieces_per_order)
 
     @property
     def supposed(self) -> Supposed:

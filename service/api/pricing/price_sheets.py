@@ -46,7 +46,8 @@ class PriceQuery:
         base_quantity: pieces, or units, that the price is for: 1, 12, 100 or 1000. Amounts of the policy are for so
             many together; a profit per piece is not.
         pieces_per_order: pieces, or units, that are ordered together; the base quantity if left out, of which pieces
-            are a multiple. Fixed fees, and the shipping of all of them, are spread over them.
+            are a multiple. Fixed fees, and the shipping of all of them, are spread over them. For overhead by the order
+            a batch that is sold directly is one order if it is left out.
         as_of: the day whose rates are used; today in the workshop's time zone if left out.
         tax: code of the tax; none if left out.
         channel: code of the sales channel; sold directly if left out.

@@ -103,9 +103,9 @@ class MaterialIssue:
         operation: name of the operation it enters at; empty for a product without operations.
         issued: quantity drawn from stock.
         in_good_pieces: the part of it that is in good pieces.
-        reclaimed: the part of it that is lost and ground up again.
+        reclaimed: the part of it that is lost and ground up again, in units of what it is then.
         reclaimed_as: code of the material that it is then; empty if it is the same.
-        disposed: the part of it that is lost and has to be got rid of.
+        disposed: the part of it that is lost and has to be got rid of; of a sub-assembly in units of that material.
     """
 
     product: str

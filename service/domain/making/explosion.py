@@ -8,13 +8,14 @@ from service.domain.making.bill_of_resources import BillOfResources, MaterialIss
 from service.domain.making.errors import InconsistentProductError
 from service.domain.making.learning import learning_factor, model_of
 from service.domain.making.nesting import made_in_order
-from service.domain.making.overheads import BatchVolume, Overhead
-from service.domain.making.products import BillLine, Catalogue, Operation, Tooling, inconsistencies
+from service.domain.making.overheads import BatchVolume, Overhead, OverheadBase
+from service.domain.making.products import BillLine, Catalogue, Operation, Tooling, becoming, inconsistencies
 from service.domain.making.resources import DISPOSED, ENTIRE_TOOL, RECLAIMED, STANDING, Machine, MaterialUse, heading
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, TooComplexError
 from service.domain.values.exact import MINUTES_PER_HOUR, ONE, ZERO, exactly, whole_up
 from service.domain.values.message import Message
 from service.domain.values.references import WHOLE, Registered, part_of
+from service.domain.values.units import Unit
 
 MAX_RESOURCES = 10_000
 MAX_STEPS = 50_000
@@ -38,16 +39,6 @@ def flow(operations: tuple[Operation, ...], pieces: Decimal) -> list[tuple[Decim
     return found[::-1]
 
 
-def warm_ups(minutes: Decimal, machine: Machine) -> Decimal:
-    """How often a machine is warmed up for so many minutes of set-up and run:  ⌈minutes ÷ minutes on one warm-up⌉.
-
-    Once where it says nothing about that, or where neither takes any time.
-    """
-    if machine.minutes_on_one_warm_up is None or not minutes:
-        return ONE
-    return whole_up(minutes / machine.minutes_on_one_warm_up)
-
-
 class _Explosion:
     """Adds up, product by product, what a batch consumes."""
 
@@ -67,7 +58,7 @@ class _Explosion:
     def make_all(self, code: str) -> None:
         order = made_in_order(code, self.catalogue.products)
         made = [self.catalogue.products[each] for each in order]
-        if sum(len(each.operations) + len(each.bill_of_materials) for each in made) > MAX_STEPS:  # before any is made
+        if sum(len(each.operations) + len(each.bill_of_materials) for each in made) > MAX_STEPS:
             raise TooComplexError("operations and bill-of-materials lines", MAX_STEPS)
         for each in order:
             self._make(each)
@@ -90,17 +81,17 @@ class _Explosion:
         started = starts.get(entry, pieces)
         issued = line.quantity_per_piece * started / (ONE - line.process_loss_share) + line.quantity_per_batch
         contained = line.quantity_per_piece * pieces
-        reclaimed = disposed = ZERO
+        lost = (issued - contained) * (becoming(line, self.catalogue) or ZERO)
+        reclaimed, disposed = lost * line.reclaim_share, lost * line.disposed_share
         if line.product is not None:
             self.made[line.product] += issued
-            item = f"products/{line.product}"
         else:
             assert line.material is not None  # a line names one or the other
-            item, lost = f"materials/{line.material}", issued - contained
-            reclaimed, disposed = lost * line.reclaim_share, lost * line.disposed_share
             self.issued[line.material, WHOLE] += issued
-            self.issued[line.reclaimed_as or line.material, RECLAIMED] += reclaimed
-            self.issued[line.material, DISPOSED] += disposed
+        if waste := line.material or line.reclaimed_as:
+            self.issued[line.reclaimed_as or waste, RECLAIMED] += reclaimed
+            self.issued[waste, DISPOSED] += disposed
+        item = f"products/{line.product}" if line.product is not None else f"materials/{line.material}"
         self.issues.append(
             MaterialIssue(
                 product=code,
@@ -122,7 +113,7 @@ class _Explosion:
         machine_minutes = kwh = ZERO
         if operation.machine is not None:
             machine = self.catalogue.machines[operation.machine]
-            warm_up_minutes = operation.warm_up_minutes * warm_ups(operation.setup_minutes + run_minutes, machine)
+            warm_up_minutes = operation.warm_up_minutes * machine.warm_ups(operation.setup_minutes + run_minutes)
             machine_minutes = operation.setup_minutes + warm_up_minutes + run_minutes
             self.machine_minutes[operation.machine] += machine_minutes
             kwh = self._electricity(operation, machine, warm_up_minutes, run_minutes)
@@ -205,7 +196,13 @@ class _Explosion:
         for code, pool in self.catalogue.overheads.items():
             base = pool.base.traits
             if base.quantity is not None:
-                yield _line(f"overheads/{code}", pool, base.quantity(self._volume(pool)), base.unit)
+                unit = self._counted_in(pool) if pool.base is OverheadBase.PIECE else base.unit
+                yield _line(f"overheads/{code}", pool, base.quantity(self._volume(pool)), unit)
+
+    def _counted_in(self, pool: Overhead) -> str:
+        """The unit of what a pool on pieces bears on; pieces, if it bears on several units."""
+        units = {self.catalogue.products[each].unit for each in self.made if pool.bears_on(each)}
+        return (units.pop() if len(units) == 1 else Unit.PIECE).value
 
     def _volume(self, pool: Overhead) -> BatchVolume:
         """What the batch takes of each base, as far as the pool bears on it."""
@@ -257,8 +254,7 @@ def bill_of_resources(
     """Everything a batch of good pieces, or units, consumes, including its sub-assemblies.
 
     Each sub-assembly is made in one lot, as large as the whole batch needs. Quantities are expected values: a yield of
-    0.95 starts 1/0.95 pieces for a good one. Cycles are rounded up before the yield, throughput is not:
-    cycles = ⌈out ÷ pieces per cycle⌉ ÷ yield.
+    0.95 starts 1/0.95 pieces for a good one.
 
     Args:
         quantity: good pieces; a traced figure, to trace the quantities.

@@ -9,8 +9,7 @@ from decimal import Decimal
 from typing import NamedTuple
 
 from service.domain.making.bill_of_resources import BillOfResources, MaterialIssue, Step
-from service.domain.making.explosion import warm_ups
-from service.domain.making.products import BillLine, Catalogue, Operation
+from service.domain.making.products import BillLine, Catalogue, Operation, becoming
 from service.domain.making.resources import Machine
 from service.domain.values.exact import ZERO, exactly
 from service.domain.values.units import Unit
@@ -146,12 +145,13 @@ def _part(code: str, bill: BillOfResources, catalogue: Catalogue) -> JobPart:
     returned, wasted = dict[_Left, Decimal](), dict[_Left, Decimal]()
     for line, issue in zip(product.bill_of_materials, issues, strict=True):
         again = issue.item if line.reclaimed_as is None else f"materials/{line.reclaimed_as}"
+        waste, units = again if line.material is None else issue.item, becoming(line, catalogue) or ZERO
         for operation, lost in _lost(line, issue, steps):
             for found, left, share in (
                 (returned, _Left(operation, again, issue.item), line.reclaim_share),
-                (wasted, _Left(operation, issue.item, issue.item), line.disposed_share),
+                (wasted, _Left(operation, waste, issue.item), line.disposed_share),
             ):
-                found[left] = found.get(left, ZERO) + lost * share
+                found[left] = found.get(left, ZERO) + lost * units * share
     return JobPart(
         product=code,
         name=product.name,
@@ -235,4 +235,4 @@ def _step(step: Step, operation: Operation, catalogue: Catalogue) -> JobStep:
 def _warm_ups(step: Step, operation: Operation, machine: Machine | None) -> Decimal:
     if machine is None or not operation.warm_up_minutes:
         return ZERO
-    return warm_ups(operation.setup_minutes + step.run_minutes, machine)
+    return machine.warm_ups(operation.setup_minutes + step.run_minutes)

@@ -114,12 +114,15 @@ def _nobody_and_nothing(code: str, _: BillOfResources, catalogue: Catalogue) -> 
 
 
 def _pools_on_units(code: str, _: BillOfResources, catalogue: Catalogue) -> Iterator[PlausibilityWarning]:
-    """A pool spread over pieces bears on each unit as on a piece: on each gram sold as a thousandth of a brick."""
+    """A pool spread over pieces bears on each unit as on a piece: on each gram sold as a thousandth of a brick.
+
+    One that names its products does so because somebody has thought of that.
+    """
     product = catalogue.products[code]
     if product.unit is Unit.PIECE:
         return
     for pool in catalogue.overheads.values():
-        if pool.base is OverheadBase.PIECE and pool.bears_on(code):
+        if pool.base is OverheadBase.PIECE and not pool.products:
             text = Message(
                 "'{pool}' is spread over pieces, and each {unit} of {name} bears as much of it as a piece of anything "
                 "else. Spread it over hours or orders, or name the products that it bears on.",

@@ -49,7 +49,8 @@ class BillLine:
         process_loss_share: the share of the issued quantity that never gets into a started piece.
         reclaim_share: the share of everything lost that can be reground.
         reclaimed_as: code of the material that it is then, credited at that one's reclaim value: a green blend is no
-            longer pure; the material itself if left out.
+            longer pure; the material itself if left out. Lost sub-assemblies become a material only so, by their mass
+            if it is counted in kg; what has to be got rid of is then at the disposal cost of that one.
         disposal_share: the share of everything lost that has to be got rid of, at the material's disposal cost; if left
             out all that is not reclaimed. Less where some of it vanishes, such as moisture.
         operation: name of the operation it enters at; the first if left out.
@@ -68,12 +69,10 @@ class BillLine:
     def problems(self) -> Iterator[InvalidValueError]:
         if (self.material is None) == (self.product is None):
             yield InvalidValueError(("material",), "give either a material or a product")
-        if self.product is not None:
-            for name in ("reclaim_share", "disposal_share"):
-                if getattr(self, name):
-                    reason = "is for materials: what a sub-assembly is made of has its own; leave it out"
-                    yield InvalidValueError((name,), reason)
-        if self.reclaimed_as is not None and not self.reclaim_share:
+        if self.product is not None and self.reclaimed_as is None and (self.reclaim_share or self.disposal_share):
+            reason = "is required: the material that lost parts are then, with its reclaim value and disposal cost"
+            yield InvalidValueError(("reclaimed_as",), reason)
+        if self.material is not None and self.reclaimed_as is not None and not self.reclaim_share:
             yield InvalidValueError(("reclaimed_as",), "has no meaning without a reclaim_share")
         if self.disposal_share is not None and self.reclaim_share + self.disposal_share > ONE:
             left = ONE - self.reclaim_share
@@ -84,8 +83,8 @@ class BillLine:
 
     @property
     def disposed_share(self) -> Decimal:
-        """The share of what is lost that has to be got rid of; of a sub-assembly none: its materials have their own."""
-        if self.product is not None:
+        """The share of what is lost that has to be got rid of; none of a sub-assembly, unless it becomes a material."""
+        if self.product is not None and self.reclaimed_as is None:
             return ZERO
         return ONE - self.reclaim_share if self.disposal_share is None else self.disposal_share
 
@@ -261,14 +260,32 @@ class Catalogue:
     tools: Mapping[str, Tool] = field(default_factory=dict)
 
 
+def becoming(line: BillLine, catalogue: Catalogue) -> Decimal | None:
+    """Units of the material that a lost unit of a line becomes; None if they are counted otherwise.
+
+    A lost product is so many kilograms as it weighs.
+    """
+    if line.reclaimed_as is None:
+        return ONE
+    gained = catalogue.materials[line.reclaimed_as].unit
+    lost: Material | Product
+    lost = catalogue.materials[line.material] if line.material else catalogue.products[line.product or ""]
+    if lost.unit is gained:
+        return ONE
+    return lost.unit_mass_kg if isinstance(lost, Product) and gained is Unit.KILOGRAM else None
+
+
 def _other_units(product: Product, catalogue: Catalogue) -> Iterator[InvalidValueError]:
-    """What is reclaimed as a material that is counted in another unit."""
+    """What becomes a material that is counted in another unit."""
     for index, line in enumerate(product.bill_of_materials):
-        if line.material is not None and line.reclaimed_as is not None:
-            lost, gained = catalogue.materials[line.material].unit, catalogue.materials[line.reclaimed_as].unit
-            if lost is not gained:
-                reason = f"is counted in {gained.value}, but what is lost in {lost.value}; name one in {lost.value}"
-                yield InvalidValueError(("bill_of_materials", index, "reclaimed_as"), reason)
+        if line.reclaimed_as is not None and becoming(line, catalogue) is None:
+            unit = catalogue.materials[line.reclaimed_as].unit.several
+            reason = f"is counted in {unit}, and what is lost is not"
+            if line.product is not None:
+                reason += "; register its mass_kg, and name a material in kg"
+            else:
+                reason += "; name a material that is counted like it"
+            yield InvalidValueError(("bill_of_materials", index, "reclaimed_as"), reason)
 
 
 def inconsistencies(product: Product, catalogue: Catalogue) -> Iterator[InvalidValueError]:

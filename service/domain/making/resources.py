@@ -22,7 +22,7 @@ from service.domain.values.declared import (
     declared,
 )
 from service.domain.values.errors import InvalidValueError
-from service.domain.values.exact import ONE, ZERO, exactly
+from service.domain.values.exact import ONE, ZERO, exactly, whole_up
 from service.domain.values.references import Names, Registered
 from service.domain.values.units import Unit
 
@@ -125,6 +125,15 @@ class Machine:
     @property
     def draws_power(self) -> bool:
         return any((self.rated_power_kw, self.idle_power_kw, self.warm_up_power_kw))
+
+    def warm_ups(self, minutes: Decimal) -> Decimal:
+        """How often it is warmed up for so many minutes of set-up and run:  ⌈minutes ÷ minutes on one warm-up⌉.
+
+        Once where it says nothing about that, or where neither takes any time.
+        """
+        if self.minutes_on_one_warm_up is None or not minutes:
+            return ONE
+        return whole_up(minutes / self.minutes_on_one_warm_up)
 
     @property
     def is_heated(self) -> bool:

@@ -141,12 +141,7 @@ def once_warnings(
             payer = Decimal(payers[resource] + 1)
             if resource in pools_of_orders:
                 told.add(resource)
-                text = Message(
-                    "{pool} is borne once by the whole order: line {payer} bears all of it.",
-                    pool=line.name,
-                    payer=payer,
-                )
-                yield PlausibilityWarning(code="pool-once", product=None, text=text, source=_POOL_ONCE)
+                yield _borne_once(line.name, payer)
             else:
                 text = Message(
                     "Line {line} bears nothing of the cost of {tool}: line {payer} pays for all of it.",
@@ -155,6 +150,16 @@ def once_warnings(
                     payer=payer,
                 )
                 yield PlausibilityWarning(code="tool-once", product=bill.product, text=text, source=_ONCE)
+
+
+def _borne_once(pool: str, payer: Decimal) -> PlausibilityWarning:
+    text = Message("{pool} is borne once by the whole order: line {payer} bears all of it.", pool=pool, payer=payer)
+    return PlausibilityWarning(code="pool-once", product=None, text=text, source=_POOL_ONCE)
+
+
+def warnings_of_order(of_order: BillOfResources, rated: Container[str]) -> Iterator[PlausibilityWarning]:
+    """A warning for each pool that the first line bears where no line has a bill, beside its stated cost."""
+    return (_borne_once(line.name, ONE) for line in of_order.lines if line.resource in rated)
 
 
 def bill_of_order(pools: Mapping[str, Overhead], pools_of_orders: Collection[str]) -> BillOfResources:

@@ -6,7 +6,7 @@ from decimal import Decimal
 from typing import Any
 
 from service.domain.making.bill_of_resources import BillOfResources, Step
-from service.domain.making.explosion import bill_of_resources, warm_ups
+from service.domain.making.explosion import bill_of_resources
 from service.domain.making.nesting import made_in_order
 from service.domain.making.overheads import OverheadBase
 from service.domain.making.products import Catalogue, Operation, Product
@@ -184,7 +184,7 @@ def _times(made: Made, step: Step, count: OperationCount) -> Mapping[str, Decima
             made.observations.append(_observed(Fact.UNITS_PER_HOUR, step, hours, step.pieces_started))
     if count.setup_minutes is not None:
         made.observations.append(_observed(Fact.SETUP_MINUTES, step, ONE, setup))
-    times = ONE if machine is None else warm_ups(setup + run, machine)
+    times = ONE if machine is None else machine.warm_ups(setup + run)
     return {"setup_minutes": setup, "warm_up_minutes": warm_up / times, **_pace(operation, step, run)}
 
 

@@ -46,7 +46,7 @@ class Names:
 
 @cache
 def _plan(value_class: Any) -> tuple[tuple[tuple[str, str], ...], tuple[tuple[str, bool], ...]]:
-    """The fields that hold codes, with their collections; the fields whose parts do, and whether they are lists."""
+    """The fields that hold codes, or lists of them, with their collections; the fields whose parts do, with is_list."""
     own, parts = [], []
     for name, hint in field_types(value_class).items():
         bare = optional_of(hint) or hint
@@ -54,6 +54,7 @@ def _plan(value_class: Any) -> tuple[tuple[tuple[str, str], ...], tuple[tuple[st
         _, bare = rules_and_type(bare)
         is_list = get_origin(bare) is tuple
         part: Any = get_args(bare)[0] if is_list else bare
+        own += [(name, each.collection) for each in getattr(part, "__metadata__", ()) if isinstance(each, Names)]
         if isinstance(part, type) and is_dataclass(part) and any(_plan(part)):
             parts.append((name, is_list))
     return tuple(own), tuple(parts)
@@ -64,8 +65,12 @@ def references_in(value: Any, at: Path = ()) -> Iterator[Reference]:
     value_class: Any = type(value)
     own, parts = _plan(value_class)
     for name, collection in own:
-        if (code := getattr(value, name)) is not None:
-            yield (*at, name), Thing(collection, code)
+        named = getattr(value, name)
+        if isinstance(named, tuple):
+            for place, code in enumerate(named):
+                yield (*at, name, place), Thing(collection, code)
+        elif named is not None:
+            yield (*at, name), Thing(collection, named)
     for name, is_list in parts:
         part = getattr(value, name)
         if is_list:

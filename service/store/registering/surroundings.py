@@ -65,7 +65,8 @@ def _reached() -> sa.CTE:
     thing = registered.where(registrations.c.collection == collection, registrations.c.code == code)
     pools = registered.where(registrations.c.collection == "overheads", collection == "products")
     reached = thing.cte("reached", recursive=True)
-    step = sa.select(uses.c.used_collection, uses.c.used_code)
+    # What a pool names it bears on, and does not consume: none of that is needed for what comes with the pool.
+    step = sa.select(uses.c.used_collection, uses.c.used_code).where(reached.c.collection != "overheads")
     return reached.union(pools, step.where(within(uses, _WORKSHOP_ID, reached.c.collection, reached.c.code)))
 
 

@@ -15,7 +15,7 @@ from service.domain.making.plausibility import cautions_of, warnings
 from service.domain.making.products import Tooling
 from service.domain.safety.cautions import Caution
 from service.domain.selling.taxes import misnamed
-from service.domain.values.errors import TooComplexError
+from service.domain.values.errors import InvalidValueError, InvalidValuesError, TooComplexError
 from service.domain.values.exact import ONE, exactly
 from service.domain.values.message import PlausibilityWarning
 from service.domain.values.references import whole_of
@@ -38,20 +38,20 @@ class Batch(NamedTuple):
         quantity: good pieces.
         tooling: how every tool is charged; as each operation says if left out.
         not_borne: so much of parts of its resources costs nothing: the customer brings it, or pays for it elsewhere.
-        orders: how many orders the batch is sold in.
+        pieces_per_order: what is ordered together; all of it if left out.
     """
 
     product: str
     quantity: Decimal
     tooling: Tooling | None = None
     not_borne: frozenset[tuple[str, Decimal]] = frozenset()
-    orders: Decimal = ONE
+    pieces_per_order: Decimal | None = None
 
-
-@exactly
-def batch_of(product: str, quantity: Decimal, pieces_per_order: Decimal | None = None) -> Batch:
-    """A batch that is sold in orders of so many; in one order if left out."""
-    return Batch(product, quantity, orders=ONE if pieces_per_order is None else quantity / pieces_per_order)
+    @property
+    @exactly
+    def orders(self) -> Decimal:
+        """How many orders it is sold in."""
+        return ONE if self.pieces_per_order is None else self.quantity / self.pieces_per_order
 
 
 class Batches:
@@ -81,12 +81,19 @@ class Batches:
         batch = batch._replace(not_borne=frozenset())
         found = self._bills.get(batch)
         if found is None:
+            self._check_order(batch)
             found = self._costing.bill(batch.product, batch.quantity, batch.tooling, batch.orders)
             self._bills[batch] = found
             self._lines += len(found.lines) + len(found.issues)
             if self._lines > MAX_LINES:
                 raise TooComplexError("lines on all the bills of one request", MAX_LINES)
         return found
+
+    def _check_order(self, batch: Batch) -> None:
+        """Raises InvalidValuesError if what is ordered together is none of the product's unit."""
+        unit = self._costing.surroundings.catalogue.products[batch.product].unit
+        if batch.pieces_per_order is not None and (problem := unit.problem(batch.pieces_per_order)):
+            raise InvalidValuesError([InvalidValueError(("pieces_per_order",), problem)])
 
 
 def costed(

@@ -6,6 +6,7 @@ from datetime import date
 
 from service.domain.costing.cost_sheet import CostedBatch, CostSheet
 from service.domain.costing.free_of_charge import zero_price
+from service.domain.costing.orders_of_one import orders_of_one
 from service.domain.currency.exchange_rates import UsedRates
 from service.domain.pricing.policy import PricingPolicy, minor_unit_problems
 from service.domain.pricing.price import Price
@@ -21,7 +22,7 @@ from service.domain.values.money import Money, cash_rounded, currency_problem
 from service.domain.values.references import references_in
 from service.domain.values.shown import Quantity, shown
 from service.workflows.costing.cost_sheets import costed, sheet_warnings, tax_warnings
-from service.workflows.costing.costing import Costing, prepare, subject
+from service.workflows.costing.costing import Costing, pools_of, prepare, subject
 from service.workflows.pricing.sale_way import PriceQuestion, SaleWay, Settlement
 from service.workflows.workspace import Workspace
 
@@ -111,6 +112,7 @@ def priced(workspace: Workspace, costing: Costing, question: PriceQuestion) -> P
     way = SaleWay(costing, question, workspace.workshop.currency)
     found = way.price(sheet)
     policy = None if question.kept_at is not None else question.policy
+    is_unsaid = question.route.channel is not None and question.route.pieces_per_order is None
     return shown(
         PriceSheet,
         way.currency,
@@ -131,6 +133,7 @@ def priced(workspace: Workspace, costing: Costing, question: PriceQuestion) -> P
         exchange_rates=costing.exchange.used.stated(),
         warnings=(
             *sheet_warnings(workspace, costing, bill, sheet),
+            *(orders_of_one(sheet, pools_of(costing.surroundings), question.pieces_per_order) if is_unsaid else ()),
             *zero_price(sheet.product, found.gross_price, sheet.unit),
             *tax_warnings(workspace, costing, [question.route.tax] if question.route.tax else (), sheet.product),
         ),

@@ -23,7 +23,7 @@ from service.domain.values.exact import ZERO, exactly
 from service.domain.values.money import Money, in_currency, rounded
 from service.domain.values.shown import SumOf, UnitAmount, shown
 from service.domain.values.unit_costs import UnitCosts
-from service.workflows.costing.cost_sheets import Batch, batch_of
+from service.workflows.costing.cost_sheets import Batch
 from service.workflows.costing.costing import Costing
 
 
@@ -58,8 +58,9 @@ class PriceQuestion:
 
     @property
     def batch(self) -> Batch:
-        """The batch whose cost is used, sold in orders."""
-        return batch_of(self.product, self.quantity, self.pieces_per_order)
+        """The batch whose cost is used. Sold directly it is one order, unless the question says what an order has."""
+        is_one = self.route.channel is None and self.route.pieces_per_order is None
+        return Batch(self.product, self.quantity, pieces_per_order=None if is_one else self.pieces_per_order)
 
     @property
     def order(self) -> OrderOfPrices:

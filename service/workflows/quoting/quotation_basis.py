@@ -19,6 +19,7 @@ from service.domain.quoting.batch_costs import (
     once_warnings,
     paid_by_others,
     payers_of,
+    warnings_of_order,
 )
 from service.domain.quoting.quantity_breaks import quantity_breaks
 from service.domain.quoting.quotation import Remarks
@@ -94,7 +95,7 @@ class _Quoting:
         self.payers = payers_of(self._bills_by_line(), pools_of_orders(self.pools))
         breaks = [(*line.quantity_breaks, *self._found_breaks(place, line)) for place, line in enumerate(self.lines)]
         bills = self._costed((line.quantity, *more) for line, more in zip(self.lines, breaks, strict=True))
-        of_order = bill_of_order(self.pools, pools_of_orders(self.pools))
+        of_order = self._of_order()
         used = dict.fromkeys([*(each for bill in (*bills, of_order) for each in bill.resources), *others])
         basis = QuotationBasis(
             as_of=costing.card.as_of,
@@ -218,6 +219,7 @@ class _Quoting:
         found = [
             *self._lateness(ready),
             *once_warnings(self._bills_by_line(), pools_of_orders(self.pools)),
+            *(() if shown else warnings_of_order(self._of_order(), self.costing.card.rates)),
             *(
                 each
                 for bill, sheet in zip(shown, sheets, strict=True)
@@ -231,6 +233,9 @@ class _Quoting:
             exchange_rates=self.costing.exchange.used.stated(),
             lead_time=ready,
         )
+
+    def _of_order(self) -> BillOfResources:
+        return bill_of_order(self.pools, pools_of_orders(self.pools))
 
     def _of_product(self, warning: PlausibilityWarning) -> PlausibilityWarning:
         """The warning; about no product where it is about work, which has no code of its own."""

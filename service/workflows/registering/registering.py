@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Collection, Iterable
 from datetime import date
+from typing import Any
 
 from service.domain.audit import Action, rate_subject
 from service.domain.costing.rate_card import DatedRate, rate_problems
@@ -116,7 +117,7 @@ def check_machines(connection: Connection, workspace: Workspace, product: Produc
 
 
 def _machinery(connection: Connection, workspace: Workspace, product: Product) -> Catalogue:
-    """The machines that the product names and their tariffs, and the materials of which waste becomes another."""
+    """The machines that the product names and their tariffs, and what becomes another material when it is lost."""
 
     def facts(collection: str, codes: Iterable[str]) -> dict[str, Registered]:
         return {
@@ -125,9 +126,11 @@ def _machinery(connection: Connection, workspace: Workspace, product: Product) -
 
     machines = facts("machines", (each.machine for each in product.operations if each.machine is not None))
     tariffs = facts("tariffs", (tariff.code for machine in machines.values() for _, tariff in references_in(machine)))
-    reclaiming = [line for line in product.bill_of_materials if line.reclaimed_as is not None]
-    materials = facts("materials", (code for line in reclaiming for code in (line.material, line.reclaimed_as) if code))
-    return Catalogue(machines=machines, tariffs=tariffs, materials=materials)  # type: ignore[arg-type]
+    becoming = [line for line in product.bill_of_materials if line.reclaimed_as is not None]
+    materials = facts("materials", (code for line in becoming for code in (line.material, line.reclaimed_as) if code))
+    products = facts("products", (line.product for line in becoming if line.product))
+    named: dict[str, Any] = {"machines": machines, "tariffs": tariffs, "materials": materials, "products": products}
+    return Catalogue(**named)
 
 
 def retire(workspace: Workspace, thing: Thing, precondition: Precondition = always) -> None:

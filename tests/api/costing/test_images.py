@@ -107,9 +107,7 @@ class TestTheSheet:
 
     def test_figures_are_written_in_the_workshop_s_locale(self, sold: Client) -> None:
         workspace = Workspace(database=sold.database, workshop=sold.workshop, actor=sold.actor)
-        statement = cost_sheets.cost_product(
-            workspace, cost_sheets.batch_of("sheet", Decimal(20)), sold.workshop.today()
-        )
+        statement = cost_sheets.cost_product(workspace, cost_sheets.Batch("sheet", Decimal(20)), sold.workshop.today())
 
         image = shown(sold, SVG, "products/sheet/cost-sheet?quantity=20").data
 

@@ -290,7 +290,20 @@ class Maker:
             line["quantity_per_piece"] = decimal_text(whole)
         if self.is_so(0.25):
             line["quantity_per_batch"] = self.share("1", "0.25", "2.7", "40")
-        return {**line, **(self.waste(item["material"]) if "material" in item else {})}
+        return {**line, **(self.waste(item["material"]) if "material" in item else self.of_parts(item["product"]))}
+
+    def of_parts(self, product: str) -> dict[str, Any]:
+        """The material that lost parts become, half of the time."""
+        facts = self.workshop.facts
+        unit = facts[f"products/{product}"].get("unit", "piece")
+        fitting = [
+            resource.partition("/")[2]
+            for resource, each in facts.items()
+            if resource.startswith("materials/") and each["unit"] in (unit, "kg")
+        ]
+        if not fitting or self.is_so(0.5):
+            return {}
+        return {"reclaimed_as": self.share(*fitting), **self.some(reclaim_share=self.share("0.5", "1"))}
 
     def waste(self, material: str) -> dict[str, Any]:
         """What becomes of what is lost: at most all of it is reclaimed or disposed of."""
@@ -465,22 +478,30 @@ class Questioner:
 
     def ask(self, maker: Maker, code: str) -> None:
         pieces, as_of = maker.quantity(code), maker.random.choice(ASKED_DAYS)
-        together = maker.sold_together(code, pieces)
-        orders = independent_prices.orders_in(pieces, together)
-        in_orders = {"pieces_per_order": shown_quantity(pieces / orders)}
+        is_priced = pieces >= 1  # no price is for less than one unit
+        together = maker.sold_together(code, pieces) if is_priced else {}
         self.ask_bill(code, pieces)
-        batch = independent.costed(self.workshop, code, pieces, as_of, {}, orders)
-        subtotals = self.ask_cost_sheet(batch, in_orders, {})
+        sold_in = independent_prices.orders_in(pieces, together)
+        batch, subtotals = self.in_orders(code, pieces, as_of, sold_in)
         supposed = maker.supposed(sorted(batch.rates_valid_from))
         self.ask_cost_sheet(independent.costed(self.workshop, code, pieces, as_of, supposed), {}, supposed)
-        for ask in (maker.policy, maker.inverse) if pieces >= 1 else ():  # no price is for less than one unit
+        for ask in (maker.policy, maker.inverse) if is_priced else ():
             sale = maker.sale(code)
+            orders = independent_prices.orders_in(pieces, {**sale, **together})
+            if orders != sold_in:  # through a channel one by one
+                batch, subtotals = self.in_orders(code, pieces, as_of, orders)
+                sold_in = orders
             currency = sale.get("currency", self.workshop.currency)
             exchange = independent.Exchange(self.workshop, as_of)
             full_cost = independent.unit_cost(self.workshop, batch)["full_cost"]
             cost = exchange.in_currency(full_cost, self.workshop.currency, currency)
             policy = ask(cost * together["base_quantity"], MINOR_DECIMALS[currency])
             self.ask_price_sheet(batch, subtotals, {**sale, **policy, **together})
+
+    def in_orders(self, code: str, pieces: Fraction, as_of: str, orders: Fraction) -> tuple[independent.Costed, Any]:
+        """A batch sold in so many orders, and its subtotals as answered."""
+        batch = independent.costed(self.workshop, code, pieces, as_of, {}, orders)
+        return batch, self.ask_cost_sheet(batch, {"pieces_per_order": shown_quantity(pieces / orders)}, {})
 
     def get(self, path: str, **query: Any) -> Any:
         return self.answer(path, self.client.get(f"{path}?{urlencode(query, doseq=True)}"))

@@ -75,7 +75,9 @@ def contributions(workshop: Facts, before: Costed, after: Costed) -> dict[str, F
     for resource in {**before.rates, **after.rates}:
         quantity = after.quantities.get(resource, before.quantities.get(resource, Fraction(0)))
         move = after.rates.get(resource, Fraction(0)) - before.rates.get(resource, Fraction(0))
-        factor = Fraction(1) if resource in pools else factors[description(workshop, resource)["cost_class"]]
+        factor = (
+            Fraction(1) if resource in pools else factors[description(workshop, resource, after.product)["cost_class"]]
+        )
         found[resource] = quantity * move * factor / after.pieces
     return found
 

@@ -10,10 +10,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.domain.costing.cost_sheet import CostSheet, cost_sheet
+from service.domain.costing.orders_of_one import orders_of_one
 from service.domain.costing.rates import MaterialRate, OverheadRate
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.cost_classes import CostClass
 from service.domain.making.explosion import bill_of_resources
+from service.domain.making.job_sheet import job_sheet
 from service.domain.making.products import inconsistencies
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.references import whole_of
@@ -207,6 +209,38 @@ class TestWaste:
             ("green", 3, 2)
         ]
 
+    def test_of_parts_is_the_material_that_they_become_by_their_mass(self) -> None:
+        """10 of 12.5 feet are good; a foot weighs 2 kg, so 5 kg are lost, of which 3 are ground up again."""
+        foot = a_product(name="Foot", mass_kg="2", bill_of_materials=[a_line()], operations=[bench_work()])
+        line = a_line(product="part-1", reclaim_share="0.6", reclaimed_as="green")
+        sheet = a_product(bill_of_materials=[line], operations=[bench_work(yield_share="0.8")])
+        green = MaterialRate(price=euros("0.30"), reclaim_value=euros("0.10"), disposal_cost=euros("0.25"))
+
+        shop = a_shop(
+            sheet,
+            foot,
+            materials={"hdpe": a_material(), "green": a_material(name="Green blend")},
+            terms={"materials/green": green},
+        )
+
+        found = amounts(shop.sheet(D(10)))
+        assert found["materials/green#reclaimed"] == D("-0.3")
+        assert found["materials/green#disposed"] == D("0.5")
+        (left,) = job_sheet(shop.bill(D(10)), shop.catalogue).parts[-1].wasted
+        assert (left.item, left.made_of, left.quantity) == ("materials/green", "Foot", 2)
+
+    def test_of_parts_without_a_mass_becomes_no_kilograms(self) -> None:
+        foot = a_product(name="Foot", mass_kg=None, bill_of_materials=[a_line()], operations=[bench_work()])
+        line = a_line(product="part-1", reclaim_share="0.6", reclaimed_as="hdpe")
+        catalogue = a_catalogue(a_product(bill_of_materials=[line], operations=[bench_work()]), foot)
+
+        (problem,) = inconsistencies(catalogue.products["sheet"], catalogue)
+
+        assert str(problem) == (
+            "bill_of_materials/0/reclaimed_as: is counted in kg, and what is lost is not; "
+            "register its mass_kg, and name a material in kg"
+        )
+
     def test_does_not_become_what_is_counted_otherwise(self) -> None:
         line = a_line(reclaim_share="1", reclaimed_as="paint")
         catalogue = a_catalogue(
@@ -216,7 +250,8 @@ class TestWaste:
         (problem,) = inconsistencies(catalogue.products["sheet"], catalogue)
 
         assert str(problem) == (
-            "bill_of_materials/0/reclaimed_as: is counted in l, but what is lost in kg; name one in kg"
+            "bill_of_materials/0/reclaimed_as: is counted in l, and what is lost is not; "
+            "name a material that is counted like it"
         )
 
 
@@ -256,3 +291,20 @@ class TestAPool:
         bill = bill_of_resources("sheet", D(10), shop.catalogue, orders=D("2.5"))
 
         assert amounts(cost_sheet(bill, shop.unit_rates(), shop.card))["overheads/pool"] == 5
+
+
+class TestAnOrderOfOne:
+    def test_is_warned_of_where_a_pool_is_spread_over_orders(self) -> None:
+        shop = a_pool("order")
+
+        (warning,) = orders_of_one(shop.sheet(D(10)), shop.pools, D(1))
+
+        assert str(warning.text) == (
+            "Every order is taken to have 1 of it, and bears 2 of Rent. "
+            "Give pieces_per_order if more is usually ordered together."
+        )
+
+    def test_is_not_warned_of_without_one(self) -> None:
+        shop = a_pool("setup")
+
+        assert list(orders_of_one(shop.sheet(D(10)), shop.pools, D(1))) == []

@@ -40,7 +40,7 @@ class TestInvalidValues:
             (
                 BillLine,
                 {"product": "b", "quantity_per_piece": "1", "reclaim_share": "0.5"},
-                "reclaim_share: is for materials: what a sub-assembly is made of has its own; leave it out",
+                "reclaimed_as: is required: the material that lost parts are then, with its reclaim value and disposal",
             ),
             (BillLine, {"material": "a"}, "quantity_per_piece: must be more than 0, or quantity_per_batch must be"),
             (

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from service.workflows.costing.cost_sheets import batch_of
+from service.workflows.costing.cost_sheets import Batch
 from service.workflows.costing.supposing import Supposed
 from service.workflows.costing.workings import WorkedCost, work_out_cost
 from service.workflows.errors import NotRegisteredError
@@ -16,7 +16,7 @@ from tests.workflows.owner import Owner
 
 def worked(owner: Owner, product: str = "sheet", **what_if: Any) -> WorkedCost:
     supposed = {path: owner.terms(path, body) for path, body in what_if.items()}
-    return work_out_cost(owner.workspace, batch_of(product, Decimal(20)), TODAY, Supposed(rates=supposed))
+    return work_out_cost(owner.workspace, Batch(product, Decimal(20)), TODAY, Supposed(rates=supposed))
 
 
 @pytest.mark.parametrize("what_if", [{}, {"materials/hdpe": builders.material_rate("0.97")}], ids=["real", "supposed"])

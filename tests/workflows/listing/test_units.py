@@ -15,7 +15,7 @@ from service.domain.values.references import Thing
 from service.domain.values.units import Unit
 from service.encoding import decoded, plain_data, to_bytes
 from service.store.engine.tables import price_changes, registrations
-from service.workflows.costing.cost_sheets import batch_of, cost_product
+from service.workflows.costing.cost_sheets import Batch, cost_product
 from service.workflows.listing.listings import ListingQuestion, ListingSheet, price_listing
 from service.workflows.listing.price_list import price_list
 from service.workflows.quoting import quotation_life
@@ -75,7 +75,7 @@ def sheet_of(owner: Owner, code: str = "flakes", day: str = FIRST) -> ListingShe
 
 def fresh_cost(owner: Owner, day: str) -> str:
     """What a kilogram costs on the cost sheet of the batch, sold in eleven orders."""
-    batch = batch_of("flakes", BATCH, ORDER)
+    batch = Batch("flakes", BATCH, pieces_per_order=ORDER)
     return f"{cost_product(owner.workspace, batch, date.fromisoformat(day)).subtotals.full_cost.per_piece.amount:f}"
 
 
