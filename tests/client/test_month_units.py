@@ -83,6 +83,12 @@ def test_waste_and_what_it_costs_and_brings_are_told() -> None:
     } <= set(lines)
 
 
+def test_a_material_that_only_comes_back_is_gained() -> None:
+    lines = printed(replace(by_weight(), resources_used=taken(use("#reclaimed", "22.215", "-0.30"))))
+
+    assert "Crates 0 kg 22.215 kg 22.215 kg gained" in lines
+
+
 def test_waste_that_costs_nothing_has_no_table_of_costs() -> None:
     lines = printed(replace(by_weight(), resources_used=taken(use("", "9", "0.8"), use("#disposed", "1", "0"))))
 

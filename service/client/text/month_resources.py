@@ -48,7 +48,7 @@ def taken(month: Month) -> Iterator[tuple[str, Sequence[Sequence[str]], int]]:
     if any(Decimal(each["disposed"]) for each in used["materials"]):
         columns["disposed"] = "to be disposed of"
     materials = [
-        (isolated(each["name"]), *(in_unit(each[name], each["unit"]) for name in columns)) for each in used["materials"]
+        (isolated(each["name"]), *(_taken(each[name], each["unit"]) for name in columns)) for each in used["materials"]
     ]
     if materials:
         yield "Materials", [("material", *columns.values()), *materials], len(columns)
@@ -58,6 +58,11 @@ def taken(month: Month) -> Iterator[tuple[str, Sequence[Sequence[str]], int]]:
     rows += [(isolated(each["name"]), f"{hours(each['hours'])} h") for each in used["labour"]]
     if rows:
         yield "Electricity and work", [("what", "the plan takes"), *rows], 1
+
+
+def _taken(figure: str, unit: str) -> str:
+    """A quantity; more of a material may come back, of others too, than is issued."""
+    return f"{in_unit(figure.removeprefix('-'), unit)} gained" if Decimal(figure) < 0 else in_unit(figure, unit)
 
 
 def _paid(material: Month) -> tuple[str, str, str] | None:

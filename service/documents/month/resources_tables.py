@@ -28,7 +28,10 @@ def materials_table(of: MonthWriting) -> TableView | None:
     return TableView(
         title=words("Materials"),
         notes=(
-            words("With the losses and the scrap that are expected. What comes back is reground and used again."),
+            words(
+                "With the losses and the scrap that are expected. What comes back is reground, as the same material or "
+                "as another one."
+            ),
             *_paid(of, used),
         ),
         columns=(words("What"), words("Issued"), words("Comes back"), words("Used up"), *waste),
@@ -37,12 +40,19 @@ def materials_table(of: MonthWriting) -> TableView | None:
                 Cell(text=isolated(each.name), note=each.resource),
                 Cell(text=_in_units(of, each.issued, each.unit)),
                 Cell(text=_in_units(of, each.reclaimed, each.unit)),
-                Cell(text=_in_units(of, each.net, each.unit)),
+                Cell(text=_used_up(of, each)),
                 *((Cell(text=_in_units(of, each.disposed, each.unit)),) if is_wasted else ()),
             )
             for each in used
         ),
     )
+
+
+def _used_up(of: MonthWriting, material: MaterialTaken) -> str:
+    """The net quantity; more of a material may come back, of others too, than is issued."""
+    if material.net >= 0:
+        return _in_units(of, material.net, material.unit)
+    return of.words("{quantity} gained", quantity=_in_units(of, -material.net, material.unit))
 
 
 def _paid(of: MonthWriting, used: Iterable[MaterialTaken]) -> Iterator[str]:

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from service.documents.writing.paper import Entry, PaperView
 from service.domain.quoting.life import Status
-from service.domain.quoting.quotation import QuotationFigures, QuotedTax, QuotedTaxSubtotal, Remarks
+from service.domain.quoting.quotation import Acceptance, QuotationFigures, QuotedTax, QuotedTaxSubtotal, Remarks
 from service.domain.quoting.request import QuotationRequest
 from service.domain.selling.letterhead import Letterhead
 
@@ -22,6 +22,7 @@ class QuotationPaper:
         revises: reference of the quotation it revises.
         superseded_by: reference of the quotation that revises it.
         valid_until: the last day its prices hold.
+        acceptance: what the customer took; what is for the workshop only is not shown.
         figures: all figures; those for the workshop only are not shown.
         remarks: only cautions about the product are shown.
         logo: the seller's, in base64.
@@ -36,7 +37,7 @@ class QuotationPaper:
     quoted_on: date
     issued_on: date | None = None
     valid_until: date
-    accepted_on: date | None = None
+    acceptance: Acceptance | None = None
     request: QuotationRequest
     figures: QuotationFigures
     remarks: Remarks

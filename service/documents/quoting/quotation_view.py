@@ -17,7 +17,7 @@ from service.documents.writing.formats import (
 )
 from service.documents.writing.paper import Entry, country_name, country_of, head_of
 from service.domain.quoting.life import Status
-from service.domain.quoting.quotation import QuotedLine, QuotedQuantity
+from service.domain.quoting.quotation import Acceptance, QuotedLine, QuotedQuantity
 from service.domain.safety.cautions import Concern
 from service.domain.values.exact import ZERO, exactly, whole_down
 from service.domain.values.money import Money, in_currency
@@ -84,9 +84,28 @@ class _Making(QuotationWriting):
                 return words("Declined. This offer holds no longer.")
             case Status.SUPERSEDED:
                 return words("Superseded by {reference}. This offer holds no longer.", reference=paper.superseded_by)
-            case Status.ACCEPTED | Status.COMPLETED if paper.accepted_on is not None:
-                return words("Accepted on {day}.", day=self.day(paper.accepted_on))
+            case Status.ACCEPTED | Status.COMPLETED if paper.acceptance is not None:
+                return self._accepted(paper.acceptance)
         return ""
+
+    def _accepted(self, taken: Acceptance) -> str:
+        """When it was accepted; and with which quantities and total, where these are not those of the paper."""
+        day, lines = self.day(taken.accepted_on), zip(self.figures.lines, taken.quantities, strict=True)
+        others = [
+            f"{formatted_number(number, self.locale)}. {isolated(line.description)}{self.words.colon}"
+            f"{formatted_measure(quantity, line.unit, self.locale)}"
+            for number, (line, quantity) in enumerate(lines, start=1)
+            if quantity != line.quoted.quantity
+        ]
+        if not others:
+            return self.words("Accepted on {day}.", day=day)
+        return self.words(
+            "Accepted on {day}, with other quantities than those in the total below: {quantities}. The total accepted "
+            "is {amount}.",
+            day=day,
+            quantities="; ".join(others),
+            amount=self.money(taken.totals.payable),
+        )
 
     def _address(self) -> Iterator[str]:
         """The seller's, with the country if the document is for another one."""

@@ -77,7 +77,6 @@ def list_events(workspace: Workspace, address: Address) -> list[QuotationEvent]:
 
 def quotation_paper(workspace: Workspace, quotation: Quotation) -> QuotationPaper:
     """The part of the quotation that the customer sees."""
-    taken = quotation.acceptance
     with workspace.reading() as connection:
         logo = find_logo(connection, workspace.workshop_id, quotation.letterhead.logo)
     return shown(
@@ -87,7 +86,6 @@ def quotation_paper(workspace: Workspace, quotation: Quotation) -> QuotationPape
         reference=quotation.number or str(quotation.id),
         revises=quotation.revises_number,
         superseded_by=quotation.superseded_by_number,
-        accepted_on=None if taken is None else taken.accepted_on,
         logo=logo,
     )
 

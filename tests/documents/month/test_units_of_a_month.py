@@ -157,6 +157,13 @@ def test_waste_and_what_it_costs_are_told_with_the_gate_fee() -> None:
     assert "For taking Crates you are paid €5.03. To get rid of the waste of Crates costs €2.45." in text
 
 
+def test_a_material_that_only_comes_back_is_gained() -> None:
+    text = page(replace(by_weight(), resources_used=taken(use("#reclaimed", "22.215", "-0.30"))))
+
+    assert "What comes back is reground, as the same material or as another one." in text
+    assert "Crates materials/crates 0 kg 22.215 kg 22.215 kg gained" in text
+
+
 def test_waste_that_costs_nothing_and_no_waste_at_all_have_no_sentence() -> None:
     free = page(replace(by_weight(), resources_used=taken(use("", "9", "0.8"), use("#disposed", "1", "0"))))
     none = page(replace(by_weight(), resources_used=taken(use("", "2", "0.8", unit="m3"))))

@@ -21,7 +21,7 @@ from service.domain.costing.rate_card import DatedRate
 from service.domain.currency.exchange_rates import DayRates, ExchangeRates
 from service.domain.quoting.figures import quotation_figures
 from service.domain.quoting.life import Status
-from service.domain.quoting.quotation import Remarks, SuppliedMaterial
+from service.domain.quoting.quotation import Acceptance, QuotationFigures, Remarks, SuppliedMaterial
 from service.domain.safety.cautions import DeclaredUse
 from service.domain.safety.hazards import cautions
 from service.domain.scheduling.lead_time import LeadTime
@@ -83,6 +83,7 @@ CONSUMER = {"allowances": [], "rush_charge": None, "minimum_order": None, "shipp
 def a_paper(lines: Any = None, status: Status = Status.ISSUED, locale: str = "en_IE", **changes: Any) -> QuotationPaper:
     request = a_request(**{**FULL, "lines": LINES if lines is None else lines, **changes})
     told = cautions((), [DeclaredUse.OUTDOOR], D(27))
+    figures = quotation_figures(request, the_basis(request, shipment=SHIPMENT))
     return QuotationPaper(
         letterhead=letterhead_of(decoded(builders.seller(), Seller), locale, None),
         logo=builders.LOGO,
@@ -91,11 +92,20 @@ def a_paper(lines: Any = None, status: Status = Status.ISSUED, locale: str = "en
         quoted_on=TODAY,
         issued_on=None if status is Status.DRAFT else TODAY,
         valid_until=date(2026, 12, 25),
-        accepted_on=date(2026, 12, 1),
+        acceptance=accepted(figures, *(line.quoted.quantity for line in figures.lines)),
         superseded_by="Q000043",
         request=request,
-        figures=quotation_figures(request, the_basis(request, shipment=SHIPMENT)),
+        figures=figures,
         remarks=Remarks(warnings=(), cautions=told, lead_time=READY),
+    )
+
+
+def accepted(figures: QuotationFigures, *quantities: Decimal) -> Acceptance:
+    """These quantities, for twice the total."""
+    payable = figures.totals.payable
+    totals = replace(figures.totals, payable=replace(payable, amount=payable.amount * 2))
+    return Acceptance(
+        accepted_on=date(2026, 12, 1), quantities=quantities, reference="", note="", totals=totals, kept=figures.kept
     )
 
 
@@ -398,6 +408,17 @@ class TestEveryForm:
             assert told in text, form
         assert view.is_binding is (status in ("accepted", "completed"))
         assert visible(quotation_page(view)).index(told) < visible(quotation_page(view)).index("Kiln Lane Workshop")
+
+    def test_says_which_other_quantities_were_accepted_and_their_total(self) -> None:
+        quoted = a_paper(status=Status.ACCEPTED)
+        paper = replace(quoted, acceptance=accepted(quoted.figures, D(1000), D(1)))
+        total = quoted.figures.totals.payable.amount
+
+        for form, text in in_all_forms(paper).items():
+            told = " ".join(text.split())
+            assert "with other quantities than those in the total below: 1. Sheet, green: 1,000" in told, form
+            assert f"The total accepted is €{total * 2:,}." in told, form
+            assert form == "xml" or f"€{total:,}" in told, form
 
     def test_of_an_issued_quotation_does_not_mention_its_status(self) -> None:
         view = quotation_view(a_paper())
