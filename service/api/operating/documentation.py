@@ -95,10 +95,11 @@ class _ContractDumper(yaml.SafeDumper):
         return super().represent_sequence(tag, sequence, is_short or flow_style)
 
     def represent_mapping(self, tag: str, mapping: Any, flow_style: bool | None = None) -> yaml.MappingNode:
-        """A short object is on one line; an example is on as few as it needs."""
+        """A short object is on one line; an example, and shared headers, are on as few as they need."""
         node = super().represent_mapping(tag, mapping, len(str(mapping)) < _SHORT or flow_style)
         for name, each in node.value:
-            if name.value in ("example", "examples") and not isinstance(each, yaml.ScalarNode):
+            is_shared = name.value == "headers" and all("$ref" in header for header in mapping["headers"].values())
+            if is_shared or (name.value in ("example", "examples") and not isinstance(each, yaml.ScalarNode)):
                 each.flow_style = True
         return node
 
