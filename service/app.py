@@ -21,7 +21,7 @@ from service.api.listing import listings, price_histories, repricings
 from service.api.operating import documentation, health, logs, metrics
 from service.api.pricing import price_sheets
 from service.api.quoting import quotation_life, quotation_papers, quotation_risks, quotations
-from service.api.records import batch_records, variances
+from service.api.records import batch_records, learning, variances
 from service.api.registering.registered import collection_blueprint
 from service.arrivals import Arrivals
 from service.config import Settings, settings_from_environment
@@ -141,7 +141,8 @@ def _add_blueprints(app: flask.Flask) -> None:
     resources = ("tariffs", "labour-grades", "machines", "materials", "tools", "overheads", "closures", "taxes")
     sale = (registered["channels"], registered["shipping-services"], shipping.blueprint, registered["listings"])
     after_sale = (listings, repricings, price_histories, quotation_previews, quotations, quotation_life)
-    afterwards = (quotation_papers, batch_records, variances, quotation_risks, month, register, audit, health, metrics)
+    afterwards = (quotation_papers, batch_records, variances, learning, quotation_risks)
+    last = (month, register, audit, health, metrics)
     groups: tuple[Blueprint, ...] = (
         workshop.blueprint,
         *(registered[name] for name in resources),
@@ -149,7 +150,7 @@ def _add_blueprints(app: flask.Flask) -> None:
         registered["products"],
         *(each.blueprint for each in (price_sheets, rate_card, lead_times, job_sheets)),
         *sale,
-        *(each.blueprint for each in (*after_sale, *afterwards)),
+        *(each.blueprint for each in (*after_sale, *afterwards, *last)),
     )
     for blueprint in groups:
         api.register_blueprint(blueprint)

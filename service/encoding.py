@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import MISSING, Field, fields, is_dataclass
 from datetime import UTC, date, datetime
 from decimal import Decimal
+from enum import StrEnum
 from types import NoneType, UnionType
 from typing import Any, TypeVar, Union, get_args, get_origin, get_type_hints
 from uuid import UUID
@@ -41,6 +42,16 @@ def _tuple_hook(hint: Any, converter: Converter) -> Hook:
 def _list_hook(hint: Any, converter: Converter) -> Callable[[Any], Any]:
     hook = converter.get_unstructure_hook(get_args(hint)[0])
     return lambda value: [hook(each) for each in value]
+
+
+def _is_choice(hint: Any) -> bool:
+    return isinstance(hint, type) and issubclass(hint, StrEnum)
+
+
+def _choice_hook(hint: Any) -> Hook:
+    """Looks a member up in a table, which is several times as fast as the enumeration itself."""
+    members = {each.value: each for each in hint}
+    return lambda data, _: members[data]
 
 
 def _is_plain(hint: Any) -> bool:
@@ -91,6 +102,7 @@ def _converter(*, is_checking: bool) -> Converter:
     if not is_checking:
         factories.register_structure_hook_factory(_is_plain, lambda _: lambda data, _: data)
         factories.register_structure_hook_factory(is_dataclass, _unchecked_hook)
+        factories.register_structure_hook_factory(_is_choice, _choice_hook)
     factories.register_structure_hook_factory(_is_optional, _optional_hook)
     factories.register_structure_hook_factory(_is_tuple, _tuple_hook)
     factories.register_unstructure_hook_factory(_is_tuple, _list_hook)

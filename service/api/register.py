@@ -21,7 +21,7 @@ from service.api.http.operations import operation
 from service.api.http.reading import UNKNOWN_MEMBER, unknown
 from service.api.http.retries import once_if_keyed, sent_key
 from service.api.http.spooling import whole
-from service.api.listing.repricing_statements import RepricingAnswer, statement_of
+from service.api.listing.repricing_statements import RepricingAnswer, prices_told
 from service.domain.currency.exchange_rates import MANUAL, DayRates
 from service.domain.register import COLLECTIONS, Collection
 from service.domain.values.declared import Code, declared
@@ -252,12 +252,8 @@ class Register(MethodView):
 
 
 def _answer(found: Registered, *, is_dry_run: bool) -> flask.Response:
-    prices = None
-    if found.prices is not None:
-        its = found.prices
-        statement = statement_of(its.request, its.valid_from, its.figures, "preview")
-        prices = {**statement, "changes": {"items": list(its.changes), "next": None}}
     told = {"dry_run": is_dry_run, "counts": found.counts, "entries": encoded(found.entries)}
-    response = data_answer({**told, "prices": prices, "prices_problem": found.prices_problem})
+    prices = {"prices": prices_told(found.prices), "prices_problem": found.prices_problem}
+    response = data_answer({**told, **prices})
     response.set_etag(found.tag)
     return response

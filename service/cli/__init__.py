@@ -27,6 +27,7 @@ _OWNERS = {
     ),
     "record": Listed(place="service.client.records.record:record", help="Record what really happened to a batch."),
     "variances": Listed(place="service.client.records.variances:variances", help="Why did a batch cost more, or less?"),
+    "learn": Listed(place="service.client.records.learn:learn", help="What do the records of a product teach?"),
     "month": Listed(
         place="service.client.commands.month:month", help="Does the month pay? Profit, break-even, limits."
     ),

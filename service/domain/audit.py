@@ -22,6 +22,7 @@ class Action(StrEnum):
     DROPPED = "dropped"
     REPRICED = "repriced"
     ROLLED_BACK = "rolled_back"
+    LEARNT = "learnt"
     KEY_CREATED = "key_created"
     KEY_REVOKED = "key_revoked"
 
@@ -62,7 +63,8 @@ class RecordedChange(Change):
         by: name of the key that it was done with, or "command line".
         key_id: id of that key; none for the command line.
         subject: what was changed, as its address under /v1 has it, for instance "tariffs/grid/rates/2026-01-01",
-            "listings/beam/price/2026-01-01", "exchange-rates/2026-11-20/ECB" (day and source) or "keys/" and its id.
+            "listings/beam/price/2026-01-01", "exchange-rates/2026-11-20/ECB" (day and source), "products/beam/learning"
+            (facts taken over from records) or "keys/" and its id.
         before: what held until then, as it is registered; null if nothing did.
         after: what has held since; null if nothing does.
     """
@@ -81,6 +83,11 @@ def rate_subject(resource: str, valid_from: date) -> str:
 def exchange_subject(published_on: date, source: str, *, is_held: bool = False) -> str:
     """The subject of a source's exchange rates of a day, in use or held back."""
     return f"{'held-exchange-rates' if is_held else 'exchange-rates'}/{published_on}/{source}"
+
+
+def learning_subject(product: str) -> str:
+    """The subject of what is taken over from the records of a product."""
+    return f"products/{product}/learning"
 
 
 def key_subject(key_id: UUID) -> str:

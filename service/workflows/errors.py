@@ -80,6 +80,14 @@ class SupersededError(PugmillError):
         self.superseded_prices = superseded_prices
 
 
+class NotUndoneError(PugmillError):
+    """What was taken over from records cannot be undone: it was already, or a product has changed since."""
+
+    def __init__(self, product: str, reason: str) -> None:
+        super().__init__(f"what product '{product}' took over from its records cannot be undone: {reason}")
+        self.product = product
+
+
 class FeedFailedError(PugmillError):
     """The exchange rates could not be refreshed; the old ones are used up to their maximum age.
 

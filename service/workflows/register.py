@@ -96,7 +96,7 @@ def register_document(
         act = Act(connection, workspace, document)
         act.carry_out(prune=prune, expected=expected)
         # Before the end of the transaction: if the time is over, nothing is stored.
-        return _told(_inside(workspace, connection), act.done, act.tag)
+        return _told(inside_of(workspace, connection), act.done, act.tag)
 
 
 def try_document(
@@ -115,20 +115,28 @@ def try_document(
         act = Act(connection, workspace, document)
         tag = act.tag
         act.carry_out(prune=prune, expected=expected)
-        inside = _inside(workspace, connection)
+        inside = inside_of(workspace, connection)
         done = _told(inside, act.done, tag)
-        request = _repricing(connection, inside, act.done, as_of)
-        if request is None:
-            return done
-        try:
-            return replace(done, prices=_prices(inside, request))
-        except PugmillError as error:
-            return replace(done, prices_problem=str(error))
+        prices, problem = prices_after(connection, inside, act.done, as_of)
+        return replace(done, prices=prices, prices_problem=problem)
 
 
-def _inside(workspace: Workspace, connection: Connection) -> Workspace:
+def inside_of(workspace: Workspace, connection: Connection) -> Workspace:
     """What it is in the open transaction, which may never be committed."""
     return replace(workspace, database=workspace.database.seen_through(connection, has_written=True)).now()
+
+
+def prices_after(
+    connection: Connection, workspace: Workspace, done: list[Done], as_of: date | None = None
+) -> tuple[Prices | None, str | None]:
+    """What a repricing would do after an act; if that cannot be told, the reason, or nothing if nothing has changed."""
+    request = _repricing(connection, workspace, done, as_of)
+    if request is None:
+        return None, None
+    try:
+        return _prices(workspace, request), None
+    except PugmillError as error:
+        return None, str(error)
 
 
 def _told(workspace: Workspace, done: list[Done], tag: str) -> Registered:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 
-from service.domain.audit import Action
+from service.domain.audit import Action, Change
 from service.domain.costing.rate_card import DatedRate, rate_problems
 from service.domain.costing.rates import RateTerms
 from service.domain.currency.exchange_rates import DayRates
@@ -127,7 +127,15 @@ class Act:
         tag: of the register afterwards.
     """
 
-    def __init__(self, connection: Connection, workspace: Workspace, document: RegisterDocument) -> None:
+    def __init__(
+        self, connection: Connection, workspace: Workspace, document: RegisterDocument, because: Change | None = None
+    ) -> None:
+        """Take the document.
+
+        Args:
+            because: recorded in the audit trail with what is changed, as its reason.
+        """
+        self._because = because
         self._connection, self._workspace, self._document = connection, workspace, document
         self._problems: list[InvalidValueError] = []
         self._act = OneAct()
@@ -154,6 +162,8 @@ class Act:
             self._retire()
         if self._problems:
             raise InvalidValuesError(self._problems)
+        if self._because is not None and self._act.changes:
+            self._act.changes.append(self._because)
         self._act.record(self._connection, self._workspace)
         if all(each.outcome in _TAKEN_AWAY for each in self.done):
             metering.exempt(self._connection)

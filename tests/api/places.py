@@ -317,6 +317,18 @@ def _others() -> list[Place]:
         Place(method="DELETE", template=record, path="/v1/batch-records/B-1", for_stranger=404, stores=True),
         Place(method="GET", template=f"{record}/variances", path="/v1/batch-records/B-1/variances", for_stranger=404),
         Place(method="GET", template=f"{one}/variances", path=f"{sheet}/variances", for_stranger=404),
+        Place(method="GET", template=f"{one}/learning", path=f"{sheet}/learning", for_stranger=404),
+        Place(
+            method="POST",
+            template=f"{one}/learning",
+            path=f"{sheet}/learning",
+            body={"apply": True},
+            for_stranger=404,
+            stores=True,
+        ),
+        Place(
+            method="POST", template=f"{one}/learning/undo", path=f"{sheet}/learning/undo", for_stranger=404, stores=True
+        ),
         Place(method="GET", template="/v1/workshop", path="/v1/workshop", for_stranger=200),
         Place(
             method="PUT",

@@ -33,6 +33,7 @@ from tests.support.feed import RATES, FeedServer, day_of, sending, xml_of
 
 SECOND = "second"
 PREVIEW = "POST /v1/repricings as a preview"
+LEARNING = "POST /v1/products/{code}/learning as a preview"
 # PNG shows the same as SVG and takes longest.
 READING = {named(place): place for place in KEYED if not place.stores and not place.template.endswith(".png")}
 READING[PREVIEW] = Place(
@@ -42,12 +43,19 @@ READING[PREVIEW] = Place(
     body={"as_of": "2026-11-25", "rates": {"materials/hdpe": builders.material_rate("0.90")}},
     for_stranger=200,
 )
+READING[LEARNING] = Place(
+    method="POST",
+    template="/v1/products/{code}/learning",
+    path="/v1/products/sheet/learning",
+    body={"without_outliers": True},
+    for_stranger=404,
+)
 READING["GET /v1/price-list at the prices in force"] = Place(
     method="GET", template="/v1/price-list", path="/v1/price-list?as_of=2026-11-25&prices=in_force", for_stranger=200
 )
 _FIGURE = re.compile(r"(?<![\w.:-])\d+\.\d+(?![\w.:])")
-# A cent, weeks a month, the versions of XML and UBL, and sections of 29 CFR, a source of cautions.
-_CONSTANTS = {Decimal(figure) for figure in ("0.01", "4.333333", "1.0", "2.1", "1910.147", "1910.212")}
+# A cent, weeks a month, versions of XML and UBL, the score of an outlier, and sections of 29 CFR, a source of cautions.
+_CONSTANTS = {Decimal(figure) for figure in ("0.01", "4.333333", "1.0", "2.1", "3.5", "1910.147", "1910.212")}
 _SHOWN = ("Content-Type", "Content-Disposition", "ETag", "Link", "Location")
 _OF_A_THING = 3  # slashes in /v1/materials/hdpe
 _TO_BE = ("complete", "accept", "decline", "revise", "issue", "discard")
@@ -158,6 +166,17 @@ def furnish(twin: Twin, feed: FeedServer) -> None:
     dearer = altered(builders.material_rate("0.83"))
     client.register("materials/hdpe", altered(builders.material()), **{"2026-02-01": dearer})
     expected.append(client.post("repricings", {"as_of": "2026-11-25", "apply": True}))
+    pressing = client.get("products/sheet").json["operations"][0]["name"]
+    made = builders.batch_record(
+        materials=[{"material": "hdpe", "issued": "230", "returned": "2.5"}],
+        operations=[{"operation": pressing, "minutes": "893.7"}],
+    )
+    counted = altered(made)
+    records = [{**counted, "code": f"C-{number}"} for number in range(5)]
+    expected.append(client.post("batch-records", {"records": records}))
+    # Costs nothing, because the sheet states no loss; what else is at odds is left for what is tried.
+    reclaimed = {"fact": "reclaim_share", "item": "hdpe"}
+    expected.append(client.post("products/sheet/learning", {"apply": True, "facts": [reclaimed]}))
     assert all(each.status_code in (200, 201) for each in expected), [each.text for each in expected]
 
 

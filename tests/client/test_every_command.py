@@ -20,6 +20,7 @@ COMMANDS = [
     ("workshop set",),
     ("record", str(DEMO / "batches.csv")),
     ("variances", "2026-31"),
+    ("learn", "brick"),
 ]
 
 

@@ -45,6 +45,7 @@ from service.store.workshop.workshops import new_workshop
 from service.workflows import lead_times, month, plausibility, register, shipping
 from service.workflows.costing import cost_sheets, job_sheets, rate_card, rates_in_force, workings
 from service.workflows.currency import exchange, feed
+from service.workflows.entity_tags import always
 from service.workflows.errors import FeedFailedError, StalePreviewError
 from service.workflows.listing import listings, price_list, repricing, repricing_records
 from service.workflows.listing.listings import ListingQuestion
@@ -55,6 +56,8 @@ from service.workflows.records import recording, variances
 from service.workflows.records.recording import CodedRecord
 from service.workflows.register_document import RegisterDocument, Written
 from service.workflows.registering import registering
+from service.workflows.reviewing import learning, taking_over
+from service.workflows.reviewing.learning import Wanted
 from service.workflows.shipping import ShippingQuestion
 from service.workflows.workshop import audit, keys, letterhead, moving, retries, storage, watching
 from service.workflows.workspace import Workspace
@@ -191,9 +194,13 @@ PARTS_OF_WORKFLOWS = {
     "check_what_if",
     "check_what_if_facts",
     "closed_days_of",
+    "cost_of",
     "costed",
     "facts_warnings",
+    "inside_of",
     "jumps_on",
+    "learn",
+    "learn_within",
     "narrowing",
     "not_registered",
     "period_planned",
@@ -396,6 +403,12 @@ def records_of(owner: Owner) -> dict[str, Callable[[], Any]]:
         with pytest.raises(MissingRatesError):
             variances.variances_of_product(on, "old", ChosenRecords())
 
+    def learn() -> None:
+        for number in range(5):
+            operations = [{"operation": "pressing", "minutes": f"{1000 + number}"}]
+            owner.record(f"C-{number}", product="sheet", operations=operations)
+        learning.what_records_teach(on, "sheet", Wanted())
+
     return {
         "recording.put_record": record,
         "recording.put_records": lambda: recording.put_records(on, [a_record("B-3")]),
@@ -403,6 +416,10 @@ def records_of(owner: Owner) -> dict[str, Callable[[], Any]]:
         "recording.list_records": list_records,
         "variances.variances_of_record": lambda: variances.variances_of_record(on, "B-1"),
         "variances.variances_of_product": compare,
+        "learning.what_records_teach": learn,
+        "taking_over.preview": lambda: taking_over.preview(owner.workspace, "sheet", Wanted()),
+        "taking_over.take_over": lambda: taking_over.take_over(owner.workspace, "sheet", Wanted(), always),
+        "taking_over.undo": lambda: taking_over.undo(owner.workspace, "sheet"),
         "recording.delete_record": lambda: recording.delete_record(on, "B-1"),
     }
 

@@ -144,8 +144,23 @@ BATCH_RECORDS: dict[str, dict[str, Any]] = {
     SPARE: {"product": "brick", "made_on": DAY, "good_units": "100"},
 }
 """By code: one of which much was counted, and one of which nobody counted anything but bricks."""
-RECORDS: dict[str, Any] = {"records": [{"code": "2026-32", "product": "brick", "made_on": DAY, "good_units": "505"}]}
+RECORDS: dict[str, Any] = {
+    "records": [
+        {
+            "code": code,
+            "product": "brick",
+            "made_on": DAY,
+            "good_units": "500",
+            "operations": [{"operation": "extruding", "minutes": minutes}],
+        }
+        for code, minutes in (("2026-35", "1640"), ("2026-36", "1655"), ("2026-37", "1632"), ("2026-38", "1649"))
+    ]
+}
 RECORDS_FILE = "code,product,made_on,good_units,operations/extruding/minutes\r\n2026-33,brick,2026-11-25,492,1640\r\n"
+LEARNING: dict[str, Any] = {
+    "preview": {"first_day": "2026-11-01", "without_outliers": True},
+    "apply": {"facts": [{"fact": "units_per_hour", "item": "extruding"}], "apply": True},
+}
 RECORD_OF_QUOTATION: dict[str, Any] = {
     "code": "2026-34",
     "product": "brick",
@@ -185,6 +200,9 @@ _SENT_BY: dict[str, dict[str, Sequence[Any]]] = {
     "convertAmount": {"amount": ["10.85"], "currency": ["GBP"], "to": ["EUR"]},
     "listChanges": {"subject": ["taxes"]},
     "getProductVariances": {"code": ["brick"]},
+    "getLearning": {"code": ["brick"]},
+    "learn": {"code": ["brick"], "Idempotency-Key": ['"learn-1"']},
+    "undoLearning": {"code": ["brick"]},
     "getPriceSheet": {"target": ["margin"], "value": ["0.30"], "tax": ["standard"], "price_step": ["0.05"]},
     "reprice": {"Idempotency-Key": ['"reprice-1"']},
     "repriceCsv": {"Idempotency-Key": ['"reprice-2"']},
@@ -246,6 +264,7 @@ SAMPLES: dict[str, Any] = {
     "until": DAY,
     "value": "0.30",
     "weeks": 4,
+    "without_outliers": True,
     "If-Match": '"3"',
     "If-None-Match": '"3"',
     "Idempotency-Key": '"8e03978e-40d5-43e8-bc93-6894a57f9324"',

@@ -127,6 +127,7 @@ PROBLEMS: dict[type[PugmillError], Callable[[Any], ProblemError]] = {
     workflow.StalePreviewError: _simple(412, "stale-preview", "applied_as"),
     workflow.NothingPricedError: _simple(422, "nothing-priced", "listings", "reasons"),
     workflow.SupersededError: _simple(409, "superseded", "superseded_prices"),
+    workflow.NotUndoneError: _simple(409, "not-undone", "product"),
     workflow.PreconditionFailedError: _simple(412, "precondition-failed"),
     workflow.KeyUsedOtherwiseError: _simple(422, "idempotency-key-used-otherwise"),
     workflow.StillRunningError: lambda error: _again(409, "still-running", error),

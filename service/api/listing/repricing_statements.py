@@ -12,6 +12,7 @@ from service.domain.listing.repricing import RepricingRequest
 from service.domain.values.shown import shown
 from service.encoding import encoded
 from service.store.listing.repricings import Repricing
+from service.workflows.register import Prices
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,3 +96,11 @@ def stored_statement(stored: Repricing) -> dict[str, Any]:
         shown(RepricingStatement, "", stored, stored.request, stored.figures, status=status)
     )
     return found
+
+
+def prices_told(prices: Prices | None) -> dict[str, Any] | None:
+    """What a repricing would do after something is registered, as plain data."""
+    if prices is None:
+        return None
+    statement = statement_of(prices.request, prices.valid_from, prices.figures, "preview")
+    return {**statement, "changes": {"items": list(prices.changes), "next": None}}

@@ -10,6 +10,7 @@ from service.domain.reviewing.facts import stated, stated_by, with_facts
 from service.domain.reviewing.learning import LearntFact
 from service.domain.values.exact import exactly, readable
 from service.domain.values.message import Message
+from service.domain.values.shown import Figure, shown
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,10 +38,12 @@ class Proposal:
 
     Attributes:
         facts: every fact that records say something about and that the product still has.
+        taken: those of them that the products below have, and the product of today has not.
         products: the products that change, and sub-assemblies, with all proposed facts that were asked for.
     """
 
     facts: tuple[ProposedFact, ...]
+    taken: tuple[ProposedFact, ...]
     products: Mapping[str, Product]
 
 
@@ -60,14 +63,78 @@ def proposal(
         without_outliers: whether batches that stand out are left out of the figures.
     """
     facts = tuple(_proposed(catalogue, learnt, without_outliers=without_outliers))
-    taken = {
-        each.learnt.about: each.proposed
-        for each in facts
-        if each.proposed is not None and (each.is_at_odds if chosen is None else each.learnt.about in chosen)
-    }
-    changed = with_facts(catalogue, taken).products
-    before = catalogue.products
-    return Proposal(facts=facts, products={code: each for code, each in changed.items() if each != before[code]})
+    wanted = [each for each in facts if (each.is_at_odds if chosen is None else each.learnt.about in chosen)]
+    values = {each.learnt.about: each.proposed for each in wanted if each.proposed is not None}
+    changed, before = with_facts(catalogue, values).products, catalogue.products
+    return Proposal(
+        facts=facts,
+        taken=tuple(each for each in wanted if each.proposed not in (None, each.now)),
+        products={code: each for code, each in changed.items() if each != before[code]},
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StatedOutlier:
+    """A batch that stands out.
+
+    Attributes:
+        code: of its record.
+        value: the fact as it had it.
+    """
+
+    code: str
+    value: Figure
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StatedFact:
+    """What records say about a fact of a product, beside today's.
+
+    Attributes:
+        fact: which one: a yield, minutes of a cycle, a share lost and so on.
+        product: code of the product, or of the sub-assembly.
+        item: name of the operation, or code of the material.
+        grade: code of the labour grade; empty where the fact is about none.
+        text: all of it in a sentence.
+        now: what the product states today; null if lines of its bill state different figures.
+        proposed: what it could state instead; null if there are too few batches, or no product may state it.
+        is_at_odds: whether today's figure is outside the interval.
+        batches: that say something about it.
+        value: pooled over all of them, outliers included.
+        low: lower end of the 95 % interval; null with a single batch.
+        high: its upper end.
+        lowest: the least of a single batch.
+        highest: the greatest of a single batch.
+        deviation: standard deviation of single batches about the pooled figure; null with a single batch.
+        outliers: batches that stand out.
+        without_outliers: the figure pooled over the others; null if none stands out.
+        more_batches: how many more like these are needed to know it well enough; 0 if it is known so.
+    """
+
+    fact: Fact
+    product: str
+    item: str
+    grade: str
+    text: Message
+    now: Figure | None
+    proposed: Figure | None
+    is_at_odds: bool
+    batches: int
+    value: Figure
+    low: Figure | None
+    high: Figure | None
+    lowest: Figure
+    highest: Figure
+    deviation: Figure | None
+    outliers: tuple[StatedOutlier, ...]
+    without_outliers: Figure | None
+    more_batches: int
+
+
+@exactly
+def stated_facts(facts: Iterable[ProposedFact]) -> tuple[StatedFact, ...]:
+    """The facts as shown."""
+    return tuple(shown(StatedFact, "", each, each.learnt, each.learnt.about) for each in facts)
 
 
 def _proposed(catalogue: Catalogue, learnt: Iterable[LearntFact], *, without_outliers: bool) -> Iterator[ProposedFact]:
@@ -94,17 +161,16 @@ def _is_within(now: Decimal, learnt: LearntFact) -> bool:
 
 
 def _said(each: LearntFact, value: Decimal, now: Decimal | None, proposed: Decimal | None) -> Message:
-    decimals = each.about.fact.traits.decimals
-    told: Message = Message(
-        "{what}: {value} by {batches} batches",
-        what=each.about.what,
-        value=readable(value, decimals),
-        batches=Decimal(each.batches),
-    )
+    decimals, out = each.about.fact.traits.decimals, len(each.outliers) if value != each.value else 0
+    figures = {"value": readable(value, decimals), "batches": Decimal(each.batches - out)}
+    told = Message("{what}: {value} by {batches} batches", what=each.about.what, **figures)
+    if out:
+        told = Message("{told}, leaving {out} out", told=told, out=Decimal(out))
     if not each.is_enough or each.low is None or each.high is None:
         return Message("{told}; {more} more are needed to propose it", told=told, more=Decimal(each.more_batches))
     low, high = (readable(end, decimals) for end in (each.low, each.high))
-    told = Message("{told}, between {low} and {high} (95 % interval)", told=told, low=low, high=high)
+    interval = "95 % interval of all" if out else "95 % interval"
+    told = Message(f"{{told}}, between {{low}} and {{high}} ({interval})", told=told, low=low, high=high)
     if proposed is None and each.about.fact is Fact.LOAD_FACTOR:
         return Message("{told}; the machine draws more than its rated power: register that anew", told=told)
     if each.about.fact is Fact.PROCESS_LOSS_SHARE and value < 0:

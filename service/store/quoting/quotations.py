@@ -1,6 +1,6 @@
 """Quotations, each with everything it was computed from."""
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, fields
 from datetime import date, datetime
 from typing import Any
@@ -225,6 +225,21 @@ def unfinished_of(connection: sa.Connection, workshop_id: UUID, product: str) ->
         for its_id, number, asked in rows
         if any(line.get("product") == product for line in asked["lines"])
     ]
+
+
+def open_of(connection: sa.Connection, workshop_id: UUID, products: Collection[str], today: date) -> list[UUID]:
+    """The ids of drafts, and of issued quotations that hold today, with a line of these products; newest first."""
+    holds = sa.or_(quotations.c.status == Status.DRAFT.value, quotations.c.valid_until >= today)
+    rows = connection.execute(
+        sa.select(quotations.c.quotation_id, as_plain_data(quotations.c.request))
+        .where(
+            quotations.c.workshop_id == workshop_id,
+            quotations.c.status.in_([Status.DRAFT.value, Status.ISSUED.value]),
+            holds,
+        )
+        .order_by(quotations.c.quotation_id.desc())
+    )
+    return [its_id for its_id, asked in rows if any(line.get("product") in products for line in asked["lines"])]
 
 
 def quotation_ids(connection: sa.Connection, workshop_id: UUID) -> Iterator[UUID]:

@@ -85,14 +85,18 @@ def page_of_records(
     return [_stored(row) for row in connection.execute(query.order_by(made_on.desc(), code.desc()).limit(limit))]
 
 
-def observed_batches(connection: sa.Connection, workshop_id: UUID, product: str, limit: int) -> list[ObservedBatch]:
-    """What the latest batches of a product say of its facts."""
+def observed_batches(
+    connection: sa.Connection, workshop_id: UUID, chosen: ChosenRecords, *, limit: int
+) -> list[tuple[date, ObservedBatch]]:
+    """What records say of the facts of their products, each with its day, newest first; nothing else is read."""
     made_on, code = batch_records.c.made_on, batch_records.c.code
-    query = sa.select(code, batch_records.c.observations).where(
-        batch_records.c.workshop_id == workshop_id, batch_records.c.product == product
+    rows = connection.execute(
+        sa.select(made_on, code, batch_records.c.observations)
+        .where(batch_records.c.workshop_id == workshop_id, *chosen.conditions())
+        .order_by(made_on.desc(), code.desc())
+        .limit(limit)
     )
-    rows = connection.execute(query.order_by(made_on.desc(), code.desc()).limit(limit))
-    return [ObservedBatch(code=row.code, observations=row.observations) for row in rows]
+    return [(row.made_on, ObservedBatch(code=row.code, observations=row.observations)) for row in rows]
 
 
 def save_record(

@@ -82,11 +82,24 @@ def page_of_changes(
     connection: sa.Connection, workshop_id: UUID, chosen: Chosen, *, before: tuple[UUID, str] | None, limit: int
 ) -> list[RecordedChange]:
     """Newest act first, within it by subject backwards, as in the primary key; after the pair `before`."""
-    query = sa.select(*_SHOWN).where(changes.c.workshop_id == workshop_id, *chosen.conditions())
+    query = _shown(workshop_id, *chosen.conditions())
     if before is not None:
         change_id, subject = before
         query = query.where(
             changes.c.change_id <= change_id, sa.or_(changes.c.change_id < change_id, changes.c.subject < subject)
         )
-    rows = connection.execute(query.order_by(changes.c.change_id.desc(), changes.c.subject.desc()).limit(limit))
+    return _read(connection, query.order_by(changes.c.change_id.desc(), changes.c.subject.desc()).limit(limit))
+
+
+def changes_of_act(connection: sa.Connection, workshop_id: UUID, change_id: UUID) -> list[RecordedChange]:
+    """Everything that one act changed, by subject."""
+    return _read(connection, _shown(workshop_id, changes.c.change_id == change_id).order_by(changes.c.subject))
+
+
+def _shown(workshop_id: UUID, *conditions: sa.ColumnElement[bool]) -> sa.Select[Any]:
+    return sa.select(*_SHOWN).where(changes.c.workshop_id == workshop_id, *conditions)
+
+
+def _read(connection: sa.Connection, query: sa.Select[Any]) -> list[RecordedChange]:
+    rows = connection.execute(query)
     return [RecordedChange(**{**row._mapping, "action": Action(row.action)}) for row in rows]

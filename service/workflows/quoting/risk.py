@@ -22,7 +22,7 @@ from service.domain.values.shown import Quantity, ShownShare, shown
 from service.domain.values.units import Unit
 from service.store.engine.database import Connection
 from service.store.quoting import quotations as stored
-from service.store.records.batch_records import observed_batches
+from service.store.records.batch_records import ChosenRecords, observed_batches
 from service.store.registering.surroundings import surroundings
 from service.time_limit import next_step
 from service.workflows.currency.exchange import Exchange
@@ -243,7 +243,9 @@ class _Risk:
     def _batches(self, product: str) -> list[ObservedBatch]:
         """The latest records of a product, read once."""
         if product not in self.batches:
-            found = observed_batches(self.connection, self.workspace.workshop_id, product, self.limit + 1)
+            chosen, limit = ChosenRecords(product=product), self.limit + 1
+            observed = observed_batches(self.connection, self.workspace.workshop_id, chosen, limit=limit)
+            found = [batch for _, batch in observed]
             if len(found) > self.limit:
                 self.limited.add(product)
             self.batches[product] = found[: self.limit]

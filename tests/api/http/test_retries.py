@@ -121,8 +121,7 @@ def creations(shop: Client) -> dict[str, tuple[str, Any, sa.Table]]:
 TAKING = {
     named(place): place
     for place in KEYED
-    if place.method == "POST"
-    and (place.stores and place.template.startswith(("/v1/quotations", "/v1/repricings", "/v1/register")))
+    if place.method == "POST" and place.stores and not place.template.startswith("/v1/exchange-rates")
 }
 """Operations that take a key."""
 NASTY = [
