@@ -181,9 +181,10 @@ def _said(band: RiskBand) -> Message:
 def _told_of_losing(told: Message, asked: Decimal, currency: str, ways: "Ways") -> Message:
     facts: dict[str, Fact] = {"asked": half_up(asked, minor_unit_decimals(currency)), "currency": currency}
     if ways.number > 1:
-        facts |= {"losing": Decimal(ways.losing), "batches": Decimal(ways.number)}
-        template = "{told}; at {asked} {currency}, {losing} of {batches} batches like those would lose money"
-        return Message(template, told=told, **facts)
+        facts |= {"told": told, "losing": Decimal(ways.losing), "batches": Decimal(ways.number)}
+        return Message(
+            "{told}; at {asked} {currency}, {losing} of {batches} batches like those would lose money", **facts
+        )
     if ways.losing:
         return Message("{told}; at {asked} {currency} that loses money", told=told, **facts)
     return Message("{told}; at {asked} {currency} that loses no money", told=told, **facts)

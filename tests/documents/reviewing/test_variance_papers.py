@@ -19,7 +19,7 @@ from service.documents.reviewing.variance_view import variance_view
 from service.documents.writing.formats import formatted_amount
 from service.documents.writing.labels import CATALOGUES, LANGUAGES
 from service.domain.making import explosion
-from service.domain.reviewing import comparison
+from service.domain.reviewing import comparison, period
 from service.domain.reviewing import statement as statement_module
 from service.domain.reviewing.statement import VarianceStatement
 from service.domain.reviewing.variance_kinds import VarianceKind
@@ -53,7 +53,12 @@ def wanted() -> set[str]:
     """Every message that the documents look up, read from the source code and from the kinds of variances."""
     found = {text for kind in VarianceKind for text in (kind.traits.label, kind.traits.text)}
     found |= {statement_module._ADVERSE, statement_module._FAVOURABLE, *explosion._LOST.values()}
-    for module, called in ((view_module, "words"), (chart_module, "labels"), (statement_module, "Message")):
+    for module, called in (
+        (view_module, "words"),
+        (chart_module, "labels"),
+        (statement_module, "Message"),
+        (period, "Message"),
+    ):
         for call in ast.walk(ast.parse(inspect.getsource(module))):
             if isinstance(call, ast.Call) and getattr(call.func, "attr", getattr(call.func, "id", "")) == called:
                 found |= {call.args[0].value} if isinstance(call.args[0], ast.Constant) else set()

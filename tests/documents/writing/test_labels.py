@@ -23,6 +23,8 @@ from service.domain.making.resources import LabourGrade
 from service.domain.month.absorption import more_than_paid
 from service.domain.month.fixed_costs import Absorption
 from service.domain.month.verdict import time_not_known
+from service.domain.records.observation import Fact as ProductFact
+from service.domain.reviewing import learning, proposals, risk
 from service.domain.safety import hazards
 from service.domain.safety.cautions import Caution, Concern, DeclaredUse
 from service.domain.safety.hazards import HeatedPolymer
@@ -31,6 +33,7 @@ from service.domain.safety.polymers import Polymer
 from service.domain.scheduling.plan_load import Load
 from service.domain.values.message import Fact, Message, PlausibilityWarning, RateWarning
 from service.domain.values.units import Unit
+from service.workflows.quoting import risk as quotation_risk
 from tests.domain.examples import (
     TODAY,
     a_catalogue,
@@ -50,14 +53,14 @@ TRANSLATED = [language for language in LANGUAGES if language != "en"]
 
 
 def in_the_code(path: Path) -> Iterator[str]:
-    """Every message that a module looks up: the literals in words(…), self.words(…) and words.several(…)."""
+    """Every message that a module looks up, or makes: the literals in words(…), words.several(…) and Message(…)."""
     for node in ast.walk(ast.parse(path.read_text())):
         if not isinstance(node, ast.Call):
             continue
         called = ast.unparse(node.func).removeprefix("self.").removeprefix("of.")
-        count = {"words": 1, "self": 1, "words.several": 2}.get(called, 0)
+        count = {"words": 1, "self": 1, "words.several": 2, "Message": 1}.get(called, 0)
         for argument in node.args[:count]:
-            if isinstance(argument, ast.Constant):
+            if isinstance(argument, ast.Constant) and argument.value:
                 yield str(argument.value)
 
 
@@ -132,9 +135,11 @@ def told_of_a_month() -> list[RateWarning]:
 
 
 def wanted() -> set[str]:
-    """The messages of a quotation, and every caution and warning of any document."""
-    modules = (*CUSTOMERS_PAPERS.glob("*.py"), Path(labels.__file__))
-    return {message for module in modules for message in in_the_code(module)} | told_of_everything()
+    """The messages of a quotation, every caution and warning of any document, and what records teach."""
+    of_records = (Path(str(each.__file__)) for each in (learning, proposals, risk, quotation_risk))
+    modules = (*CUSTOMERS_PAPERS.glob("*.py"), Path(labels.__file__), *of_records)
+    facts = {fact.traits.what for fact in ProductFact}
+    return {message for module in modules for message in in_the_code(module)} | told_of_everything() | facts
 
 
 def catalogue(language: str) -> Catalog:
@@ -157,6 +162,7 @@ def test_there_are_six_languages() -> None:
 
 def test_the_words_of_a_quotation_are_found_in_the_code() -> None:
     assert {"Quotation", "{number} parcels by {service}, {mass} with their packaging."} <= wanted()
+    assert {"No recorded batch says what this may cost", "load factor of {item}", str(learning.METHOD)} <= wanted()
 
 
 @pytest.mark.parametrize("language", TRANSLATED)
