@@ -253,8 +253,7 @@ def bill_of_resources(
 ) -> BillOfResources:
     """Everything a batch of good pieces, or units, consumes, including its sub-assemblies.
 
-    Each sub-assembly is made in one lot, as large as the whole batch needs. Quantities are expected values: a yield of
-    0.95 starts 1/0.95 pieces for a good one.
+    Each sub-assembly is made in one lot, as large as the whole batch needs. Quantities are expected values.
 
     Args:
         quantity: good pieces; a traced figure, to trace the quantities.

@@ -261,10 +261,7 @@ class Catalogue:
 
 
 def becoming(line: BillLine, catalogue: Catalogue) -> Decimal | None:
-    """Units of the material that a lost unit of a line becomes; None if they are counted otherwise.
-
-    A lost product is so many kilograms as it weighs.
-    """
+    """Units of the material that a lost unit of a line becomes, of a product by its mass; None if counted otherwise."""
     if line.reclaimed_as is None:
         return ONE
     gained = catalogue.materials[line.reclaimed_as].unit
@@ -280,11 +277,9 @@ def _other_units(product: Product, catalogue: Catalogue) -> Iterator[InvalidValu
     for index, line in enumerate(product.bill_of_materials):
         if line.reclaimed_as is not None and becoming(line, catalogue) is None:
             unit = catalogue.materials[line.reclaimed_as].unit.several
-            reason = f"is counted in {unit}, and what is lost is not"
-            if line.product is not None:
-                reason += "; register its mass_kg, and name a material in kg"
-            else:
-                reason += "; name a material that is counted like it"
+            by_mass = "register its mass_kg, and name a material in kg"
+            remedy = "name a material that is counted like it" if line.product is None else by_mass
+            reason = f"is counted in {unit}, and what is lost is not; {remedy}"
             yield InvalidValueError(("bill_of_materials", index, "reclaimed_as"), reason)
 
 

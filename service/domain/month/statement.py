@@ -205,7 +205,6 @@ def month_statement(
         month,
         period=None if month.period is None else shown(PeriodStatement, "", month.period),
         lines=tuple(line_statements(of)),
-        unit=mix.unit,
         fixed_costs=tuple(_fixed_costs(of)),
         **_absorbed(of),
         sales=of.sold,
@@ -234,10 +233,11 @@ def _absorbed(of: RoundedMonth) -> dict[str, Any]:
 
 
 def _volumes(of: RoundedMonth) -> dict[str, Any]:
-    """The volumes of the mix at which something happens."""
+    """The volumes of the mix at which something happens, and the unit that they are counted in."""
     month, mix = of.month, of.month.mix
     break_even, target = month.volume(mix, ZERO), month.volume(mix, month.target_profit)
     return {
+        "unit": mix.unit,
         "break_even": mix_volume_statement(of, break_even),
         "target": mix_volume_statement(of, target),
         "margin_of_safety": margin_of_safety(of, break_even),
