@@ -7,6 +7,7 @@ from decimal import Decimal
 from typing import Any
 
 from service.domain.costing.rates import Components, Convert, LabourRate, OverheadRate, RateTerms, ResourceTerms
+from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.making.overheads import Overhead
 from service.domain.values.errors import InvalidValueError, UnknownCurrencyError
 from service.domain.values.exact import ZERO, exactly
@@ -117,14 +118,18 @@ def unit_components(rate: DatedRate, registered: Registered | None, convert: Con
 
     Raises:
         UnknownCurrencyError: the rate, which it names, is in a currency that has ended before the day.
+        MissingExchangeRateError: the rate, which it names, cannot be converted.
     """
     terms = rate.terms
     if isinstance(terms, OverheadRate) and isinstance(registered, Overhead) and registered.base.is_value:
         return {WHOLE: {"share": terms.share()}}
+    named = f"the rate of {rate.resource} from {rate.valid_from}"
     try:
         return terms.components(convert) if isinstance(terms, ResourceTerms) else {}
+    except MissingExchangeRateError as error:
+        error.needed_by = named
+        raise
     except UnknownCurrencyError as error:
-        named = f"the rate of {rate.resource} from {rate.valid_from}"
         raise UnknownCurrencyError(error.code, error.ended_on, error.successor, named) from None
 
 

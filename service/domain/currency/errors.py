@@ -2,7 +2,7 @@
 
 from datetime import date
 
-from service.domain.values.errors import PugmillError
+from service.domain.values.errors import Path, PugmillError
 
 
 class MissingExchangeRateError(PugmillError, LookupError):
@@ -11,6 +11,9 @@ class MissingExchangeRateError(PugmillError, LookupError):
     Attributes:
         last: source and day of the newest rate before it, if any.
         replaced: the currency that was replaced after that day, what replaced it, and since when, if that is why.
+        needed_by: what is to be converted, for instance "the rate of materials/hdpe from 2026-01-01"; set, like the
+            path, by the caller that knows it.
+        path: the member that has the amount.
     """
 
     def __init__(
@@ -30,10 +33,17 @@ class MissingExchangeRateError(PugmillError, LookupError):
             age = (as_of - last[1]).days
             told = f"on {as_of}: the last one, of '{last[0]}', is of {last[1]}, {age} days before, where"
             told += f" {max_age_days} are allowed"
-        super().__init__(f"no exchange rate between {one} and {other} {told}; enter, import or fetch a newer one")
+        super().__init__(told)
         self.one = one
         self.other = other
         self.as_of = as_of
         self.max_age_days = max_age_days
+        self.path: Path = ()
+        self.needed_by = ""
         self.last_source: str | None = last[0] if last else None
         self.last_published_on: date | None = last[1] if last else None
+
+    def __str__(self) -> str:
+        needed = f", which {self.needed_by} needs," if self.needed_by else ""
+        told = f"no exchange rate between {self.one} and {self.other}{needed} {self.args[0]}"
+        return f"{told}; enter, import or fetch a newer one"

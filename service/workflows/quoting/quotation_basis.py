@@ -6,6 +6,7 @@ from datetime import date
 from decimal import Decimal
 
 from service.domain.costing.rate_card import RateCard
+from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.plausibility import cautions_of
 from service.domain.making.products import inconsistencies
@@ -88,8 +89,7 @@ class _Quoting:
         others = [f"taxes/{code}" for code in self.request.taxes()]
         if self.request.shipping is not None:
             others.append(f"shipping-services/{self.request.shipping.service}")
-        costing.exchange.conversion(home, self.currency)  # so that the rates are stored with the quotation
-        self._convert_purchases()
+        self._convert()
         self._check_supplied(line.quantities for line in self.lines)
         self._costed((line.quantities for line in self.lines), others)
         self.payers = payers_of(self._bills_by_line(), pools_of_orders(self.pools))
@@ -118,11 +118,27 @@ class _Quoting:
         costing.sheet(of_order)
         return replace(basis, exchange=costing.exchange.used), self._remarks()
 
-    def _convert_purchases(self) -> None:
-        """So that the exchange rates are stored with the quotation."""
-        for line in self.lines:
-            if line.item is not None and line.item.purchase is not None:
-                line.item.full_cost(line.quantity, self.costing.exchange)
+    def _convert(self) -> None:
+        """Finds the exchange rates of the quotation and of purchases, so that they are stored with it.
+
+        Raises:
+            MissingExchangeRateError: one is missing; names the member that needs it.
+        """
+        home = self.workspace.workshop.currency
+        self._find_rate(("currency",), home, self.currency)
+        for place, line in enumerate(self.lines):
+            if line.item is not None and (bought := line.item.purchase) is not None:
+                path = ("lines", place, "item", "purchase")
+                self._find_rate((*path, "price"), bought.price.currency, home)
+                if bought.delivery_cost is not None:
+                    self._find_rate((*path, "delivery_cost"), bought.delivery_cost.currency, home)
+
+    def _find_rate(self, path: Path, one: str, other: str) -> None:
+        try:
+            self.costing.exchange.conversion(one, other)
+        except MissingExchangeRateError as error:
+            error.path = path
+            raise
 
     def _batch(self, place: int, quantity: Decimal | None = None) -> Batch:
         line, code = self.lines[place], self.codes[place]
@@ -162,13 +178,13 @@ class _Quoting:
                 assert code is not None  # only products take materials
                 for quantity in quantities:
                     bill = self.batches.bill(Batch(code, quantity, line.tooling.tooling))
-                    if reason := self._supply_problem(bill, material, supplied):
+                    if reason := self._supply_problem(bill, material, supplied, line.quantity):
                         problems.append(InvalidValueError(("lines", place, *_member(line, material)), reason))
                         break
         if problems:
             raise InvalidValuesError(problems)
 
-    def _supply_problem(self, bill: BillOfResources, material: str, supplied: Decimal | None) -> str:
+    def _supply_problem(self, bill: BillOfResources, material: str, supplied: Decimal | None, quantity: Decimal) -> str:
         needed = needed_of(bill, material)
         if needed is None:
             return f"the product takes no material '{material}'"
@@ -176,8 +192,11 @@ class _Quoting:
             return ""
         of_material = self.costing.surroundings.catalogue.materials[material].unit
         taken = f"{plain(of_material.last_within(needed)):f} {of_material.several}"
-        remedy = "name it in supplied_materials if the customer supplies all of it"
-        return f"is more than the {taken} that {bill.quantity:f} {bill.unit.several} take; {remedy}"
+        batch, remedy = f"{bill.quantity:f} {bill.unit.several}", "if the customer supplies all of it"
+        if bill.quantity == quantity:
+            return f"is more than the {taken} that {batch} take; name it in supplied_materials {remedy}"
+        remedy = f"leave that break out, or name it in supplied_materials {remedy}"
+        return f"is more than the {taken} that the quantity break of {batch} takes; {remedy}"
 
     def _found_breaks(self, place: int, line: QuotationLineRequest) -> tuple[Decimal, ...]:
         """Quantity breaks found automatically, besides those in the request."""

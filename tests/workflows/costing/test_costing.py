@@ -236,7 +236,8 @@ class TestForeignRates:
         with pytest.raises(MissingExchangeRateError) as error:
             furnished.cost()
 
-        assert str(error.value) == f"no exchange rate between USD and EUR {told}; enter, import or fetch a newer one"
+        pair = "USD and EUR, which the rate of materials/hdpe from 2026-11-01 needs,"
+        assert str(error.value) == f"no exchange rate between {pair} {told}; enter, import or fetch a newer one"
 
     def test_with_one_just_young_enough_are_converted(self, furnished: Owner) -> None:
         furnished.put_rate("materials/hdpe", "2026-11-01", {"price": builders.money("1.25", "USD")})

@@ -4,6 +4,7 @@ from typing import Any
 
 import pytest
 
+from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.quoting.life import AcceptanceRequest
 from service.domain.values.errors import InvalidValuesError
 from service.store.quoting import life
@@ -172,9 +173,13 @@ class TestSupplies:
         line = of_flakes(quantity="100", quantity_breaks=["50"], supplied_quantities={"hdpe": "600", "gold": "1"})
 
         remedy = "name it in supplied_materials if the customer supplies all of it"
+        of_break = "is more than the 480 kg that the quantity break of 50 kg takes; leave that break out"
         assert refused(selling, line) == [
-            f"lines/0/supplied_quantities/hdpe: is more than the 480 kg that 50 kg take; {remedy}",
+            f"lines/0/supplied_quantities/hdpe: {of_break}, or {remedy}",
             "lines/0/supplied_quantities/gold: the product takes no material 'gold'",
+        ]
+        assert refused(selling, of_flakes(quantity="50", supplied_quantities={"hdpe": "600"})) == [
+            f"lines/0/supplied_quantities/hdpe: is more than the 480 kg that 50 kg take; {remedy}"
         ]
 
     def test_in_part_are_stored_with_the_rest_to_buy(self, selling: Owner) -> None:
@@ -195,6 +200,26 @@ HINGES = {
 
 
 class TestPurchases:
+    @pytest.mark.parametrize(
+        ("purchase", "changes", "path"),
+        [
+            ({"price": builders.money("1", "USD")}, {}, ("lines", 0, "item", "purchase", "price")),
+            (
+                {"price": builders.money("1"), "delivery_cost": builders.money("1", "USD")},
+                {},
+                ("lines", 0, "item", "purchase", "delivery_cost"),
+            ),
+            ({"price": builders.money("1")}, {"currency": "USD"}, ("currency",)),
+        ],
+    )
+    def test_that_cannot_be_converted_are_named(
+        self, selling: Owner, purchase: dict[str, Any], changes: dict[str, Any], path: tuple[str | int, ...]
+    ) -> None:
+        with pytest.raises(MissingExchangeRateError) as error:
+            selling.quote(lines=[{**HINGES, "item": {"name": "Hinge", "purchase": purchase}}], **changes)
+
+        assert error.value.path == path
+
     def test_alone_bear_what_an_order_bears_once_and_are_computed_again(self, selling: Owner) -> None:
         selling.put_exchange_rates("2026-11-20", USD="1.25")
 
