@@ -51,7 +51,7 @@ from service.workflows.listing import listings, price_list, repricing, repricing
 from service.workflows.listing.listings import ListingQuestion
 from service.workflows.pricing import pricing
 from service.workflows.pricing.sale_way import PriceQuestion
-from service.workflows.quoting import quotation_life, quotations
+from service.workflows.quoting import quotation_life, quotations, risk
 from service.workflows.records import recording, variances
 from service.workflows.records.recording import CodedRecord
 from service.workflows.register_document import RegisterDocument, Written
@@ -62,7 +62,7 @@ from service.workflows.shipping import ShippingQuestion
 from service.workflows.workshop import audit, keys, letterhead, moving, retries, storage, watching
 from service.workflows.workspace import Workspace
 from tests.conftest import Client
-from tests.domain.examples import TODAY, a_policy
+from tests.domain.examples import TODAY, a_policy, a_request
 from tests.store.one_workshop import TABLES, unfiltered
 from tests.support import builders
 from tests.support.feed import FeedServer, day_of, day_rates, feed_at, sending, with_rates, xml_of
@@ -205,6 +205,7 @@ PARTS_OF_WORKFLOWS = {
     "not_registered",
     "period_planned",
     "prepare",
+    "previewed",
     "priced",
     "quotation_basis",
     "rate_warnings",
@@ -417,6 +418,8 @@ def records_of(owner: Owner) -> dict[str, Callable[[], Any]]:
         "variances.variances_of_record": lambda: variances.variances_of_record(on, "B-1"),
         "variances.variances_of_product": compare,
         "learning.what_records_teach": learn,
+        "risk.risk_of_quotation": lambda: risk.risk_of_quotation(on, 1),
+        "risk.risk_of_preview": lambda: risk.risk_of_preview(owner.workspace, a_request()),
         "taking_over.preview": lambda: taking_over.preview(owner.workspace, "sheet", Wanted()),
         "taking_over.take_over": lambda: taking_over.take_over(owner.workspace, "sheet", Wanted(), always),
         "taking_over.undo": lambda: taking_over.undo(owner.workspace, "sheet"),

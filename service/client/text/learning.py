@@ -67,8 +67,8 @@ def _taken(answer: Answer, columns: int) -> Iterator[str]:
         yield from paragraph(f"changed: {', '.join(answer['products'])}", columns, "  ", "  ")
     for fact in answer["facts"]:
         now = "" if fact["now"] is None else f", not {fact['now']}"
-        about = f"{fact['fact'].replace('_', ' ')} of {fact['item']}: {fact['proposed']}{now}"
-        yield from paragraph(isolated(about), columns, "  ", "    ")
+        what = fact["text"].partition(": ")[0]
+        yield from paragraph(isolated(f"{what}: {fact['proposed']}{now}"), columns, "  ", "    ")
     if answer["cost"] is not None:
         yield ""
         yield from _cost(answer["cost"], columns)

@@ -169,8 +169,11 @@ def _said(each: LearntFact, value: Decimal, now: Decimal | None, proposed: Decim
     if not each.is_enough or each.low is None or each.high is None:
         return Message("{told}; {more} more are needed to propose it", told=told, more=Decimal(each.more_batches))
     low, high = (readable(end, decimals) for end in (each.low, each.high))
-    interval = "95 % interval of all" if out else "95 % interval"
-    told = Message(f"{{told}}, between {{low}} and {{high}} ({interval})", told=told, low=low, high=high)
+    ends = {"low": low, "high": high}
+    if out:
+        told = Message("{told}, between {low} and {high} (95 % interval of all)", told=told, **ends)
+    else:
+        told = Message("{told}, between {low} and {high} (95 % interval)", told=told, **ends)
     if proposed is None and each.about.fact is Fact.LOAD_FACTOR:
         return Message("{told}; the machine draws more than its rated power: register that anew", told=told)
     if each.about.fact is Fact.PROCESS_LOSS_SHARE and value < 0:
