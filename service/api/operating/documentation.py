@@ -104,7 +104,7 @@ class _ContractDumper(yaml.SafeDumper):
         return node
 
 
-_WIDTH, _SHORT = 120, 150
+_WIDTH, _SHORT = 120, 180
 
 
 def contract(api: Api) -> str:
