@@ -101,6 +101,7 @@ def test_completes_names_of_commands_and_options() -> None:
     assert completed(incomplete="re") == [
         "register",
         "reprice",
+        "record",
         "refresh-exchange-rates",
         "restore",
         "recompute-quotations",

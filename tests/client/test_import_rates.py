@@ -126,9 +126,14 @@ class TestEveryKindOfRate:
         records = (line for (resource, day), terms in wanted.items() for line in lines_of(resource, day, terms))
         csv.writer(text).writerows([HEADER.strip().split(","), *records])
         bare = new_demo(app, contract)
-        for name in ("tariffs", *(name for name, collection in COLLECTIONS.items() if collection.terms)):
-            for each in items(loaded, name):
-                bare.register(f"{name}/{each['code']}", {key: each[key] for key in each if key != "code"})
+        facts = {
+            name: {
+                each["code"]: {"facts": {key: each[key] for key in each if key != "code"}}
+                for each in items(loaded, name)
+            }
+            for name in COLLECTIONS
+        }
+        assert bare.post("register", facts).status_code == 200
 
         first = Import(bare, capsys, tmp_path / "rates.csv")(text.getvalue().encode())
         again = Import(bare, capsys, tmp_path / "rates.csv")(text.getvalue().encode())

@@ -276,7 +276,7 @@ class TestExporting:
         again = end_of(home, capsys, "register", "workshop.yaml", "--prune")
         there = end_of(elsewhere, capsys, "register", "workshop.yaml")
 
-        assert (exported.status, exported.out) == (0, "workshop.yaml: 66 entries\n")
+        assert (exported.status, exported.out) == (0, "workshop.yaml: 67 entries\n")
         assert "amount: 0.38\n" in Path("workshop.yaml").read_text()
         assert again.out.startswith("unchanged: "), again.err
         assert there.status == 0, there.err

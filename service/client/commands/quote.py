@@ -2,7 +2,7 @@ r"""Quote a batch: from a small order file to an issued quotation and its PDF.
 
     pugmill quote order.yaml                  issues the quotation, and writes order.pdf beside the file
     pugmill quote order.yaml --dry-run        shows it; stores nothing
-    pugmill quote order.yaml --dry-run --risk shows what past batches say of its cost, too; for your eyes alone
+    pugmill quote order.yaml --dry-run --risk   what past batches say of its cost
     pugmill quote order.yaml --draft          stores a draft, which has no number and can be discarded
     pugmill quote lines.csv --customer 'Harbour Garden Trust' \
         --tax standard --margin 0.30

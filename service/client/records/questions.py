@@ -43,7 +43,7 @@ class Question:
 def questions(bill: dict[str, Any]) -> Iterator[Question]:
     """The questions about a batch with this bill of resources, in the order in which one works."""
     lines = bill["lines"]
-    yield from _materials(lines)
+    yield from _materials(bill)
     yield from _operations(bill)
     for line in lines:
         collection, _, code = line["resource"].partition("/")
@@ -54,22 +54,26 @@ def questions(bill: dict[str, Any]) -> Iterator[Question]:
     yield from _electricity(lines)
 
 
-def _materials(lines: list[dict[str, Any]]) -> Iterator[Question]:
-    names = {line["resource"]: line["name"] for line in lines}
-    for line in lines:
+def _materials(bill: dict[str, Any]) -> Iterator[Question]:
+    """What is taken of each material, and what of it comes back, as itself or as another one."""
+    back: dict[str, Decimal] = {}
+    for issue in bill["issues"]:
+        back[issue["item"]] = back.get(issue["item"], Decimal(0)) + Decimal(issue["reclaimed"])
+    for line in bill["lines"]:
         collection, _, code = line["resource"].partition("/")
-        name, _, part = code.partition("#")
-        if collection != "materials" or part not in ("", "reclaimed"):
+        if collection != "materials" or "#" in code:
             continue
-        told = "back as regrind" if part else "taken from stock"
-        yield Question(
-            about=names.get(f"materials/{name}", line["name"]),
-            asked=f"{several(line['unit'])} {told}",
-            expected=Decimal(line["quantity"]),
-            kind="materials",
-            of=(("material", name),),
-            member="returned" if part else "issued",
-        )
+        expected = {"issued": Decimal(line["quantity"]), "returned": back[line["resource"]]}
+        for member, told in (("issued", "taken from stock"), ("returned", "back as regrind")):
+            if expected[member]:
+                yield Question(
+                    about=line["name"],
+                    asked=f"{several(line['unit'])} {told}",
+                    expected=expected[member],
+                    kind="materials",
+                    of=(("material", code),),
+                    member=member,
+                )
 
 
 def _operations(bill: dict[str, Any]) -> Iterator[Question]:

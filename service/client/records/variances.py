@@ -3,7 +3,7 @@ r"""Why did a batch cost more, or less? Cause by cause, the largest first.
     pugmill variances 2026-31                         a batch
     pugmill variances 2026-31 --pdf why.pdf --svg why.svg      also a paper and a picture
     pugmill variances --product brick                 all batches of a product together
-    pugmill variances --product brick --first-day 2026-11-01 --last-day 2026-11-30
+    pugmill variances --product brick --first-day 2026-11-01
 
 A batch is compared with what its good units should have taken, by the facts and at the rates of the day it was made.
 What nobody counted is taken as estimated.

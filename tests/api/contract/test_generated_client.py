@@ -149,12 +149,12 @@ NOUNS = {
     "materials": ("material", "Material", "MaterialRate"),
     "machines": ("machine", "Machine", "MachineRate"),
     "labour-grades": ("labour_grade", "LabourGrade", "LabourRate"),
-    "overheads": ("overhead_pool", "Overhead", "OverheadRate"),
     "tools": ("tool", "Tool", "ToolRate"),
     "taxes": ("tax", "Tax", "TaxRate"),
     "channels": ("sales_channel", "Channel", "ChannelRate"),
     "shipping-services": ("shipping_service", "ShippingService", "ShippingRate"),
     "products": ("product", "Product", ""),
+    "overheads": ("overhead_pool", "Overhead", "OverheadRate"),
     "listings": ("listing", "Listing", ""),
     "closures": ("closure", "Closure", ""),
 }

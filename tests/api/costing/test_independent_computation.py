@@ -299,7 +299,7 @@ class Maker:
         fitting = [
             resource.partition("/")[2]
             for resource, each in facts.items()
-            if resource.startswith("materials/") and each["unit"] in (unit, "kg")
+            if resource.startswith("materials/") and each["unit"] in ((unit,) if unit == "hour" else (unit, "kg"))
         ]
         if not fitting or self.is_so(0.5):
             return {}

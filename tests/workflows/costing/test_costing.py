@@ -15,7 +15,7 @@ from service.domain.values.errors import InvalidValuesError
 from service.domain.values.references import Thing
 from service.encoding import trusted
 from service.workflows.costing import cost_sheets
-from service.workflows.errors import NotRegisteredError
+from service.workflows.errors import InUseError, NotRegisteredError
 from service.workflows.registering import registering
 from tests.domain.examples import TODAY, a_policy, euros
 from tests.support import builders
@@ -146,6 +146,38 @@ class TestTheCost:
         if machine["tariff"]:
             furnished.put_rate("tariffs/solar", "2026-01-01", {"price_per_kwh": {"roof": builders.money("0.1")}})
         assert furnished.cost().lines
+
+
+class TestAPoolThatNamesProducts:
+    def test_must_name_what_is_registered_and_keeps_it(self, furnished: Owner) -> None:
+        with pytest.raises(InvalidValuesError, match="there is no product 'shet'") as error:
+            furnished.put("overheads/care", {"name": "Care", "base": "piece", "products": ["sheet", "shet"]})
+        assert [each.path for each in error.value.problems] == [("products", 1)]
+
+        furnished.put("overheads/care", {"name": "Care", "base": "piece", "products": ["sheet"]})
+
+        with pytest.raises(InUseError):
+            furnished.retire("products/sheet")
+
+
+class TestAnOrder:
+    def test_of_half_a_piece_is_refused(self, furnished: Owner) -> None:
+        batch = cost_sheets.Batch("sheet", Decimal(20), pieces_per_order=Decimal("2.5"))
+
+        with pytest.raises(InvalidValuesError, match="pieces_per_order: must be whole"):
+            cost_sheets.cost_product(furnished.workspace, batch, TODAY)
+
+    @pytest.mark.parametrize(("sold", "orders"), [({}, 1), ({"pieces_per_order": Decimal(4)}, 5)])
+    def test_sold_directly_is_the_whole_batch_unless_it_says_so(
+        self, furnished: Owner, sold: dict[str, Decimal], orders: int
+    ) -> None:
+        before = furnished.price(**sold).price_per_piece.full_cost.amount
+        pool = {"name": "Letters", "base": "order"}
+        furnished.register("overheads/letters", pool, **{"2026-01-01": builders.overhead_rate("8", "1")})
+
+        after = furnished.price(**sold).price_per_piece.full_cost.amount
+
+        assert after - before == Decimal(8) * orders / 20
 
 
 class TestWhatCostsNothing:
