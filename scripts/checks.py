@@ -5,6 +5,7 @@ test decides its part. If all tests of `domain` and `workflows` are run without 
 every branch of `service/domain` and `service/workflows`.
 """
 
+import os
 import subprocess
 import sys
 import time
@@ -69,6 +70,11 @@ PARTS = (
         "tests/project/*",
     ),
 )
+
+
+def processors() -> int:
+    """The processors that this process may use."""
+    return len(os.sched_getaffinity(0))
 
 
 def part_of(path: str) -> Part | None:
@@ -195,8 +201,16 @@ class Run:
     def _test(self, tested: list[Part]) -> None:
         with TemporaryDirectory() as place:
             report = Path(place) / "tests.xml"
-            # All tests of a file run in one process; files start in the order of collection.
-            command = ["pytest", "--numprocesses", "auto", "--dist", "loadfile", "--no-loadscope-reorder"]
+            # All tests of a file run in one process; files start in the order of collection. One process more than
+            # processors, because some tests wait: for a lock, a silent database, a server that starts.
+            command = [
+                "pytest",
+                "--numprocesses",
+                str(processors() + 1),
+                "--dist",
+                "loadfile",
+                "--no-loadscope-reorder",
+            ]
             command += [f"--junitxml={report}"]
             if self.is_measured:
                 # Coverage of an earlier run must not count.

@@ -16,7 +16,7 @@ from tests.support.contract import Contract
 from tests.support.demo import DEMO, loaded_demo
 
 Document = dict[str, Any]
-NEEDS_WHAT_CAME_BEFORE = ("/confirm", "/held", "/accept", "/decline", "/complete", "/revise", "/refresh")
+NEEDS_WHAT_CAME_BEFORE = ("/confirm", "/held", "/accept", "/decline", "/complete", "/revise", "/refresh", "/undo")
 """Operations on what the examples before them make, or on what a feed has published."""
 
 

@@ -272,15 +272,26 @@ class TestWhatIsChanged:
         shop.delete(f"exchange-rates/{day_of(1)}/held")
         keys.create_key(database, workshop_id, "lost", frozenset({"read"}))
         keys.revoke_key(database, workshop_id, keys.list_keys(database, workshop_id)[-1].key_id)
+        slower = {"units_started": "20", "operations": [{"operation": "pressing", "minutes": "920"}]}
+        records = [builders.batch_record(code=f"B-{number}", **slower) for number in range(5)]
+        assert shop.post("batch-records", {"records": records}).status_code == 200
+        cycle = {"fact": "cycle_minutes", "item": "pressing"}
+        assert shop.post("products/sheet/learning", {"facts": [cycle], "apply": True}).status_code == 200
 
         entries = trail(shop)[::-1]
 
         assert {each["action"] for each in entries} == set(Action)
         state: dict[str, Any] = {}
         for each in entries:
+            if each["action"] == Action.LEARNT:
+                continue  # the reason of other entries, not a state
             assert state.get(each["subject"]) == each["before"] != each["after"]
             state[each["subject"]] = each["after"]
-        assert {subject: after for subject, after in state.items() if after is not None} == present(shop, database)
+        left = {subject: after for subject, after in state.items() if after is not None}
+        assert {each for each in left if each.startswith("batch-records/")} == {
+            f"batch-records/B-{n}" for n in range(5)
+        }
+        assert {each: left[each] for each in left if not each.startswith("batch-records/")} == present(shop, database)
 
 
 def present(client: Client, database: Database) -> dict[str, Any]:
@@ -288,7 +299,9 @@ def present(client: Client, database: Database) -> dict[str, Any]:
     found: dict[str, Any] = {}
     for collection in client.app.extensions["pugmill.api"].spec.to_dict()["paths"]:
         name = collection.removeprefix("/v1/").removesuffix("/{code}")
-        if collection != f"/v1/{name}/{{code}}":
+        if (
+            collection != f"/v1/{name}/{{code}}" or name == "batch-records"
+        ):  # of a record more is answered than was sent
             continue
         for item in client.get(f"{name}?limit=500").json["items"]:
             code = item.pop("code")
