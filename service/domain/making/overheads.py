@@ -9,7 +9,7 @@ from service.domain.making.cost_classes import CostClass
 from service.domain.values.declared import Code, Distinct, Length, Line, Name, declared
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.kinds import Kind
-from service.domain.values.references import Names
+from service.domain.values.references import Names, Registered, Thing, references_in
 
 
 class BatchVolume(NamedTuple):
@@ -106,3 +106,9 @@ class Overhead:
     def bears_on(self, product: str, machine: str = "") -> bool:
         """Whether it bears on the work on a product, at a machine or, if that is empty, at a bench."""
         return (not self.products or product in self.products) and (not self.machines or machine in self.machines)
+
+
+def needed_by(thing: Registered) -> Iterator[Thing]:
+    """What a thing is made of and on; of a pool nothing, as it only bears on what it names."""
+    if not isinstance(thing, Overhead):
+        yield from (named for _, named in references_in(thing))

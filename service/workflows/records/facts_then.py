@@ -5,11 +5,12 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
+from service.domain.making.overheads import needed_by
 from service.domain.making.products import Catalogue
 from service.domain.register import RESOURCES
 from service.domain.reviewing.day_facts import DayFacts
 from service.domain.values.errors import InvalidValuesError
-from service.domain.values.references import Registered, Thing, references_in
+from service.domain.values.references import Registered, Thing
 from service.store.engine.database import Connection
 from service.store.records.record_facts import changed_since
 from service.store.registering import rates, registrations
@@ -101,8 +102,7 @@ class _Then:
             if any(each is None and thing not in pools for thing, each in facts.items()):
                 return None
             found |= {thing: each for thing, each in facts.items() if each is not None}
-            named = {each for facts in found.values() for _, each in references_in(facts)}
-            ahead = named - found.keys() - pools
+            ahead = {named for facts in found.values() for named in needed_by(facts)} - found.keys() - pools
         return found
 
     def _read(self, things: Iterable[Thing]) -> None:

@@ -8,6 +8,7 @@ from service.domain.currency.exchange_rates import DayRates
 from service.domain.listing.listings import Listing, misfits
 from service.domain.listing.repricing import COMING_INTO_FORCE
 from service.domain.making.nesting import made_in_order
+from service.domain.making.overheads import needed_by
 from service.domain.making.products import Catalogue, Product, inconsistencies
 from service.domain.quoting.life import Status
 from service.domain.reviewing.day_facts import DayFacts
@@ -167,7 +168,7 @@ def _of_a_day(facts: DayFacts) -> Iterator[str]:
         for name in Catalogue.__dataclass_fields__
         for code, each in getattr(catalogue, name).items()
     }
-    unknown = [named for each in things.values() for _, named in references_in(each) if named not in things]
+    unknown = [named for each in things.values() for named in needed_by(each) if named not in things]
     yield from (f"there is no {described(named)}" for named in unknown)
     if not unknown:
         for code, product in catalogue.products.items():

@@ -148,6 +148,25 @@ class TestWhatItIsComparedWith:
         assert list(then.catalogue.overheads) == ["rent", "unrated"]
         assert list(later.catalogue.overheads) == ["late", "rent", "unrated"]
 
+    def test_has_nothing_that_an_overhead_pool_only_bears_on(self, owner: Owner) -> None:
+        with clock.set_to(MONDAY):
+            builders.register_workshop.__wrapped__(owner)
+            owner.put("products/frame", builders.product())
+            care = {"name": "Care", "base": "machine_hour"}
+            owner.put("overheads/care", {**care, "products": ["sheet", "frame"], "machines": ["press"]})
+        with clock.set_to(TUESDAY):
+            owner.put("products/other", of_flakes("3"))
+            owner.put("overheads/care", {**care, "products": ["sheet", "frame", "other"]})
+            owner.put("products/sheet", of_flakes("5"))
+
+        owner.record(made_on="2026-11-23")
+
+        assert compared_with(owner)[:2] == (date(2026, 11, 23), Decimal("9.6"))
+        with owner.database.reading() as connection:
+            then = get_facts(connection, owner.workshop_id, stored(owner).facts)
+        assert list(then.catalogue.products) == ["sheet"]
+        assert then.catalogue.overheads["care"].products == ("sheet", "frame")
+
     def test_are_the_present_facts_if_nobody_had_registered_any(self, furnished: Owner) -> None:
         furnished.record(made_on="2026-02-01")
         furnished.put("overheads/late", {"name": "Late", "base": "machine_hour"})

@@ -10,8 +10,10 @@ import pytest
 from service.store.engine.database import Database
 from service.store.engine.schema import migrate
 from service.store.workshop.moving import TABLES
+from service.workflows.records import recording
 from service.workflows.workshop import keys, moving
 from service.workflows.workshop.moving import UnfitDocumentError
+from tests.support import builders
 from tests.workflows.owner import Owner
 
 
@@ -36,6 +38,19 @@ def test_the_imported_workshop_is_the_same_and_opens_with_the_new_key(furnished:
     access = keys.open_with(elsewhere, key)
     assert access is not None
     assert access.workshop == furnished.workshop
+
+
+def test_records_move_with_pools_that_name_what_they_have_nothing_to_do_with(
+    furnished: Owner, elsewhere: Database
+) -> None:
+    furnished.put("products/frame", builders.product())
+    furnished.put("overheads/care", {"name": "Care", "base": "piece", "products": ["sheet", "frame"]})
+    furnished.record()
+
+    moving.import_workshop(elsewhere, exported(furnished), "moved")
+
+    there = replace(furnished, database=elsewhere)
+    assert recording.find_record(there.workspace, "B-1") == recording.find_record(furnished.workspace, "B-1")
 
 
 def without(member: str) -> Callable[[Any], None]:
