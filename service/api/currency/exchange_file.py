@@ -1,16 +1,13 @@
 """A CSV file of exchange rates (RFC 4180); every line that is wrong is named."""
 
-import csv
-import io
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 from decimal import Decimal
-from typing import Any
 
 import marshmallow as ma
 
 from service.api.contract.schemas import schema_of
-from service.api.http.problems import MAX_ERRORS, ProblemError
+from service.api.http.reading import read_csv
 from service.domain.currency.exchange_rates import DayRates
 from service.domain.values.declared import CurrencyCode, Positive, declared
 from service.domain.values.errors import InvalidValueError, UnknownCurrencyError
@@ -54,16 +51,9 @@ def read_days(body: bytes, source: str) -> list[DayRates]:
     Raises:
         ProblemError: 400 if it is not CSV in UTF-8; 422 naming the first 50 lines that are wrong.
     """
-    try:
-        text = body.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise ProblemError(400, "malformed-csv", "the file is not UTF-8") from None
-    rows = csv.reader(io.StringIO(text, newline=""), strict=True)
-    try:
-        return _Days(source).read(rows)
-    except csv.Error as error:
-        detail = f"not CSV by RFC 4180: {error}, at line {rows.line_num}"
-        raise ProblemError(400, "malformed-csv", detail) from None
+    days = _Days(source)
+    read_csv(body, "rate", days.header, days.add)
+    return days.found()
 
 
 class _Days:
@@ -71,38 +61,26 @@ class _Days:
 
     def __init__(self, source: str) -> None:
         self._source = source
+        self._columns: Sequence[str] = ()
         self._days: dict[date, tuple[str, dict[str, Decimal]]] = {}
 
-    def read(self, rows: Any) -> list[DayRates]:
-        """Read all lines; raises the problem if any is wrong."""
-        header: list[str] = next(rows, [])
-        if sorted(header) != sorted(COLUMNS):
-            found = "".join(in_place_of(name, header) for name in COLUMNS if name not in header)
-            detail = f"must name the columns {', '.join(COLUMNS)}, separated by commas{found}"
-            raise ProblemError.of_errors([{"line": 1, "detail": detail}])
-        errors: list[dict[str, Any]] = []
-        line = 1 + rows.line_num
-        for row in rows:
-            errors += ({"line": line, "detail": detail} for detail in self._problems(header, row))
-            if len(errors) >= MAX_ERRORS:
-                break
-            line = 1 + rows.line_num
-        if not errors and not self._days:
-            errors.append({"line": line, "detail": "there is no line with a rate"})
-        if errors:
-            raise ProblemError.of_errors(errors)
+    def found(self) -> list[DayRates]:
         return [
             DayRates(source=self._source, base=base, published_on=day, rates=rates)
             for day, (base, rates) in sorted(self._days.items())
         ]
 
-    def _problems(self, header: list[str], row: list[str]) -> Iterator[str]:
+    def header(self, names: Sequence[str]) -> Iterator[str]:
+        """Take the columns; yields what is wrong with them."""
+        self._columns = names
+        if sorted(names) != sorted(COLUMNS):
+            found = "".join(in_place_of(name, names) for name in COLUMNS if name not in names)
+            yield f"must name the columns {', '.join(COLUMNS)}, separated by commas{found}"
+
+    def add(self, _: int, row: Sequence[str]) -> Iterator[str]:
         """Add the line to its day; yields what is wrong with it."""
-        if len(row) != len(COLUMNS):
-            yield f"has {len(row)} fields instead of {len(COLUMNS)}"
-            return
         try:
-            line: FileLine = _LINE.load(dict(zip(header, row, strict=True)))
+            line: FileLine = _LINE.load(dict(zip(self._columns, row, strict=True)))
         except ma.ValidationError as error:
             yield from (f"{column}: {'; '.join(told)}" for column, told in dict(error.messages_dict).items())
             return

@@ -1,8 +1,10 @@
 """Strict reading of requests: exact numbers, unique names, limited nesting, no unknown parameters."""
 
+import csv
 import hashlib
+import io
 import json
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any, NoReturn
 
 import flask
@@ -11,10 +13,12 @@ from webargs.flaskparser import FlaskParser
 from werkzeug.exceptions import MethodNotAllowed, NotFound, RequestEntityTooLarge
 
 from service.api.http.operations import Request, current
-from service.api.http.problems import MAX_BODY_BYTES, ProblemError, error_at
+from service.api.http.problems import MAX_BODY_BYTES, MAX_ERRORS, ProblemError, error_at
 from service.nearest import did_you_mean
 
 MAX_DEPTH = 20
+_TakesHeader = Callable[[Sequence[str]], Iterable[str]]
+_TakesLine = Callable[[int, Sequence[str]], Iterable[str]]
 UNKNOWN_MEMBER = "is not a member that this object has"
 NO_PARAMETER = "is not a parameter of this operation"
 NO_BODY = "this operation takes no body; leave it out"
@@ -86,6 +90,48 @@ def read_json(body: bytes) -> Any:
     if _is_deeper_than(data, MAX_DEPTH):
         raise ProblemError(400, "malformed-json", f"nested deeper than {MAX_DEPTH} levels")
     return data
+
+
+def read_csv(body: bytes, of: str, header: _TakesHeader, add: _TakesLine) -> None:
+    """Read a CSV file (RFC 4180) with names of columns in its first line.
+
+    Args:
+        of: what is on a line, for the refusal of a file without any.
+        header: takes the names of the columns; gives what is wrong with them.
+        add: takes the number of a line and as many fields as there are columns; gives what is wrong with them.
+
+    Raises:
+        ProblemError: 400 if it is not CSV in UTF-8; 422 naming the first lines that are wrong.
+    """
+    try:
+        text = body.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise ProblemError(400, "malformed-csv", "the file is not UTF-8") from None
+    rows = csv.reader(io.StringIO(text, newline=""), strict=True)
+    try:
+        _read_lines(rows, of, header, add)
+    except csv.Error as error:
+        detail = f"not CSV by RFC 4180: {error}, at line {rows.line_num}"
+        raise ProblemError(400, "malformed-csv", detail) from None
+
+
+def _read_lines(rows: Any, of: str, header: _TakesHeader, add: _TakesLine) -> None:
+    names: list[str] = next(rows, [])
+    if told := [*header(names)]:
+        raise ProblemError.of_errors([{"line": 1, "detail": each} for each in told])
+    errors: list[dict[str, Any]] = []
+    first = line = 1 + rows.line_num
+    for row in rows:
+        is_whole = len(row) == len(names)
+        told = [*add(line, row)] if is_whole else [f"has {len(row)} fields instead of {len(names)}"]
+        errors += ({"line": line, "detail": each} for each in told)
+        if len(errors) >= MAX_ERRORS:
+            break
+        line = 1 + rows.line_num
+    if line == first and not errors:
+        errors.append({"line": line, "detail": f"there is no line with a {of}"})
+    if errors:
+        raise ProblemError.of_errors(errors)
 
 
 def methods_of_fixed_addresses(app: flask.Flask) -> dict[str, frozenset[str]]:

@@ -1,15 +1,13 @@
 """A CSV file of batch records (RFC 4180), one on a line; every line that is wrong is named."""
 
-import csv
-import io
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 import marshmallow as ma
 
-from service.api.http.problems import MAX_ERRORS, ProblemError
-from service.api.http.reading import located
+from service.api.http.problems import ProblemError
+from service.api.http.reading import located, read_csv
 from service.api.records.questions import BatchRecordSchema, RecordedBatch
 from service.domain.values.errors import InvalidValuesError
 from service.nearest import did_you_mean
@@ -44,13 +42,45 @@ class RecordsFile:
     """The records of a file, and where each comes from.
 
     Attributes:
+        currency: of amounts without one.
+        header: the columns of the file.
         lines: the line of each record.
         columns: for each record the column of each place in it.
     """
 
+    currency: str
+    header: list[_Column] = field(default_factory=list)
     records: list[CodedRecord] = field(default_factory=list)
     lines: list[int] = field(default_factory=list)
     columns: list[dict[_Place, str]] = field(default_factory=list)
+
+    def read_header(self, names: Sequence[str]) -> Iterator[str]:
+        """Take the columns; yields what is wrong with them."""
+        yield from (f"'{name}' is named twice" for name in dict.fromkeys(names) if names.count(name) > 1)
+        yield from (f"must name the column {name}" for name in _REQUIRED if name not in names)
+        for name in names:
+            column = _Column(name, "", (), name) if name in _PLAIN else _counted(name)
+            if column is None:
+                near = did_you_mean(name, _PLAIN) or "; a count is named like materials/hdpe/issued"
+                yield f"'{name}' is no column of a record{near}"
+            else:
+                self.header.append(column)
+
+    def add(self, line: int, row: Sequence[str]) -> Iterator[str]:
+        """Add the record of a line; yields what is wrong with it."""
+        data, places = _data(self.header, row, self.currency)
+        try:
+            made: RecordedBatch = _SCHEMA.load(data)
+        except ma.ValidationError as error:
+            for each in located("json", error.messages):
+                yield f"{_column(tuple(each['pointer'][1:].split('/')), places)}: {each['detail']}"
+            return
+        if made.code is None:
+            yield "code: is required: the workshop's own code for the batch"
+            return
+        self.records.append(CodedRecord(made.code, made.record))
+        self.lines.append(line)
+        self.columns.append(places)
 
     def refusal(self, error: InvalidValuesError) -> ProblemError:
         """The problem of records that were refused, by line and column."""
@@ -80,49 +110,9 @@ def read_records(body: bytes, currency: str) -> RecordsFile:
     Raises:
         ProblemError: 400 if it is not CSV in UTF-8; 422 naming the first 50 lines that are wrong.
     """
-    try:
-        text = body.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise ProblemError(400, "malformed-csv", "the file is not UTF-8") from None
-    rows = csv.reader(io.StringIO(text, newline=""), strict=True)
-    try:
-        return _read(rows, currency)
-    except csv.Error as error:
-        detail = f"not CSV by RFC 4180: {error}, at line {rows.line_num}"
-        raise ProblemError(400, "malformed-csv", detail) from None
-
-
-def _read(rows: Any, currency: str) -> RecordsFile:
-    columns = _header(next(rows, []))
-    found = RecordsFile()
-    errors: list[dict[str, Any]] = []
-    line = 1 + rows.line_num
-    for row in rows:
-        errors += ({"line": line, "detail": each} for each in _add(found, line, columns, row, currency))
-        if len(errors) >= MAX_ERRORS:
-            break
-        line = 1 + rows.line_num
-    if not errors and not found.records:
-        errors.append({"line": line, "detail": "there is no line with a record"})
-    if errors:
-        raise ProblemError.of_errors(errors)
+    found = RecordsFile(currency)
+    read_csv(body, "record", found.read_header, found.add)
     return found
-
-
-def _header(names: Sequence[str]) -> list[_Column]:
-    problems = [f"'{name}' is named twice" for name in dict.fromkeys(names) if names.count(name) > 1]
-    problems += [f"must name the column {name}" for name in _REQUIRED if name not in names]
-    columns: list[_Column] = []
-    for name in names:
-        column = _Column(name, "", (), name) if name in _PLAIN else _counted(name)
-        if column is None:
-            near = did_you_mean(name, _PLAIN) or "; a count is named like materials/hdpe/issued"
-            problems.append(f"'{name}' is no column of a record{near}")
-        else:
-            columns.append(column)
-    if problems:
-        raise ProblemError.of_errors([{"line": 1, "detail": each} for each in problems])
-    return columns
 
 
 def _counted(name: str) -> _Column | None:
@@ -135,26 +125,6 @@ def _counted(name: str) -> _Column | None:
     if not all(of) or len(of) > len(says):
         return None
     return _Column(name, kind, tuple(zip(says, of, strict=False)), member)
-
-
-def _add(found: RecordsFile, line: int, columns: Sequence[_Column], row: Sequence[str], currency: str) -> Iterator[str]:
-    """Add the record of a line; yields what is wrong with it."""
-    if len(row) != len(columns):
-        yield f"has {len(row)} fields instead of {len(columns)}"
-        return
-    data, places = _data(columns, row, currency)
-    try:
-        made: RecordedBatch = _SCHEMA.load(data)
-    except ma.ValidationError as error:
-        for each in located("json", error.messages):
-            yield f"{_column(tuple(each['pointer'][1:].split('/')), places)}: {each['detail']}"
-        return
-    if made.code is None:
-        yield "code: is required: the workshop's own code for the batch"
-        return
-    found.records.append(CodedRecord(made.code, made.record))
-    found.lines.append(line)
-    found.columns.append(places)
 
 
 def _data(columns: Sequence[_Column], row: Sequence[str], currency: str) -> tuple[dict[str, Any], dict[_Place, str]]:

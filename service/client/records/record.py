@@ -27,6 +27,7 @@ labour/operator/hours, electricity/grid/kwh.
 import json
 from collections.abc import Callable
 from datetime import datetime
+from decimal import Decimal
 from functools import partial
 from http import HTTPStatus
 from pathlib import Path
@@ -99,7 +100,7 @@ def _ask(service: Service, options: Options) -> None:
     found["good_units"] = _answer("Good ones", number)
     if started := _answer("Begun at the first step", _or_nothing(number), ""):
         found["units_started"] = started
-    if float(found["good_units"]):
+    if Decimal(found["good_units"]):
         query = {"quantity": found["good_units"]}
         bill = service.send("GET", f"/v1/products/{product}/bill-of-resources", query=query).json()["bill"]
         _ask_each(found, [*questions(bill)])

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
-from service.domain.reviewing.variance_kinds import Effect, VarianceKind
+from service.domain.reviewing.variance_kinds import VarianceKind
 from service.domain.reviewing.variances import BatchVariances, Variance
 from service.domain.values.errors import CurrencyMismatchError
 from service.domain.values.exact import ZERO, exactly
@@ -12,32 +12,14 @@ from service.domain.values.message import Message
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SummedVariance:
+class SummedVariance(Variance):
     """What one cause did to the cost of all batches.
 
     Attributes:
-        kind: the cause.
-        resource: what it is about.
-        name: what the workshop calls it.
-        amount: actual less standard; more than 0 is adverse.
-        variable: the part of it that is money spent or saved.
-        standard_cost: what the good units should have cost of the resource, in the batches that have the variance.
-        batches: that have it.
-        what: the cause in words.
+        batches: that have it; the standard cost is theirs.
     """
 
-    kind: VarianceKind
-    resource: str
-    name: str
-    amount: Decimal
-    variable: Decimal
-    standard_cost: Decimal
     batches: int
-    what: Message
-
-    @property
-    def effect(self) -> Effect:
-        return Effect.ADVERSE if self.amount > 0 else Effect.FAVOURABLE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,6 +1,6 @@
 """Variances as shown: rounded so that they lead from the standard to the actual cost."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -10,7 +10,7 @@ from typing import Annotated
 from service.domain.records.batch_record import BatchRecord
 from service.domain.records.record_basis import RecordBasis
 from service.domain.reviewing.comparison import several_of
-from service.domain.reviewing.period import SummedBatches, SummedVariance
+from service.domain.reviewing.period import SummedBatches
 from service.domain.reviewing.variance_kinds import Effect, VarianceKind
 from service.domain.reviewing.variances import BatchVariances, Variance
 from service.domain.values.exact import apportioned, exactly, half_up, share_of
@@ -159,7 +159,7 @@ def summed_statement(batches: SummedBatches) -> SummedStatement:
 def _stated(compared: BatchVariances | SummedBatches) -> tuple[Decimal, tuple[StatedVariance, ...]]:
     """The difference of the rounded costs, and the variances rounded so that they add up to it."""
     decimals = minor_unit_decimals(compared.currency)
-    causes: tuple[Variance | SummedVariance, ...] = compared.variances
+    causes: Sequence[Variance] = compared.variances
     difference = half_up(compared.actual_cost, decimals) - half_up(compared.standard_cost, decimals)
     amounts = apportioned((each.amount for each in causes), decimals, difference) if causes else ()
     return difference, tuple(
@@ -167,7 +167,7 @@ def _stated(compared: BatchVariances | SummedBatches) -> tuple[Decimal, tuple[St
     )
 
 
-def _stated_variance(each: Variance | SummedVariance, amount: Decimal, currency: str) -> StatedVariance:
+def _stated_variance(each: Variance, amount: Decimal, currency: str) -> StatedVariance:
     template = _ADVERSE if each.effect is Effect.ADVERSE else _FAVOURABLE
     return shown(
         StatedVariance,
