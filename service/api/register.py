@@ -31,7 +31,8 @@ from service.encoding import encoded
 from service.workflows import register
 from service.workflows.entity_tags import revision_tag
 from service.workflows.register import EntryOutcome, Registered
-from service.workflows.register_document import EXCHANGE_RATES, RegisterDocument, Written
+from service.workflows.register_document import EXCHANGE_RATES
+from service.workflows.registering.document import RegisterDocument, Written
 from service.workflows.workspace import Workspace
 
 blueprint = Blueprint(

@@ -26,7 +26,8 @@ from service.workflows.currency.exchange import told
 from service.workflows.entity_tags import Precondition, always
 from service.workflows.listing import repricing
 from service.workflows.plausibility import facts_warnings
-from service.workflows.register_document import EXCHANGE_RATES, Act, Done, Outcome, RegisterDocument
+from service.workflows.register_document import EXCHANGE_RATES, Act
+from service.workflows.registering.document import Done, Outcome, RegisterDocument
 from service.workflows.registering.registering import find_one
 from service.workflows.workspace import Workspace
 

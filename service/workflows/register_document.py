@@ -2,14 +2,10 @@
 
 from collections.abc import Container, Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
 from datetime import date
-from enum import StrEnum
 
 from service.domain.audit import Action, Change
 from service.domain.costing.rate_card import DatedRate, rate_problems
-from service.domain.costing.rates import RateTerms
-from service.domain.currency.exchange_rates import DayRates
 from service.domain.making.nesting import misnested
 from service.domain.making.products import Product
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, TooComplexError
@@ -26,6 +22,7 @@ from service.workflows.currency.exchange import day_entry
 from service.workflows.entity_tags import Precondition, always, expect, revision_tag
 from service.workflows.errors import InUseError, NotRegisteredError
 from service.workflows.registering.changing import Entry, OneAct, change
+from service.workflows.registering.document import Done, Outcome, RegisterDocument
 from service.workflows.registering.fixed import fixed_problems, listing_problems
 from service.workflows.registering.registering import (
     at_line,
@@ -42,57 +39,6 @@ MAX_ENTRIES = 5_000
 """Most facts and rates of a document: so many are registered within some seconds, for which others wait."""
 _PAGE = 500
 EXCHANGE_RATES = "exchange-rates"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Written:
-    """What a document says about a thing.
-
-    Attributes:
-        facts: its facts; None if it says nothing about them.
-        rates: its terms by first day; None if it says nothing about them.
-    """
-
-    facts: Registered | None = None
-    rates: Mapping[date, RateTerms] | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RegisterDocument:
-    """Any part of what a workshop registers.
-
-    Attributes:
-        collections: what is written of each thing, by collection and code.
-        exchange_rates: entered by hand, by the name of their day in the document.
-    """
-
-    collections: Mapping[str, Mapping[str, Written]]
-    exchange_rates: Mapping[str, DayRates]
-
-    @property
-    def things(self) -> Iterator[tuple[Thing, Written]]:
-        """Everything in it that is registered under a code."""
-        for collection, entries in self.collections.items():
-            for code, written in entries.items():
-                yield Thing(collection, code), written
-
-    @property
-    def size(self) -> int:
-        """Number of facts and rates."""
-        sizes = ((each.facts is not None) + len(each.rates or ()) for _, each in self.things)
-        return sum(sizes) + len(self.exchange_rates)
-
-
-class Outcome(StrEnum):
-    """What becomes of an entry of a document."""
-
-    CREATED = "created"
-    REPLACED = "replaced"
-    UNCHANGED = "unchanged"
-    RETIRED = "retired"
-    WITHDRAWN = "withdrawn"
-
-
 _OUTCOMES = {
     None: Outcome.UNCHANGED,
     Action.REGISTERED: Outcome.CREATED,
@@ -101,22 +47,6 @@ _OUTCOMES = {
     Action.WITHDRAWN: Outcome.WITHDRAWN,
 }
 _TAKEN_AWAY = frozenset({Outcome.UNCHANGED, Outcome.RETIRED, Outcome.WITHDRAWN})
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Done:
-    """What has become of an entry.
-
-    Attributes:
-        subject: its name in the audit trail.
-        thing: what it is about; None for exchange rates.
-        written: its facts or its rate; None for exchange rates, and for what is retired or withdrawn.
-    """
-
-    subject: str
-    outcome: Outcome
-    thing: Thing | None = None
-    written: Registered | DatedRate | None = None
 
 
 class Act:

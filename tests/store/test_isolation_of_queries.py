@@ -54,8 +54,8 @@ from service.workflows.pricing.sale_way import PriceQuestion
 from service.workflows.quoting import quotation_life, quotations, risk
 from service.workflows.records import recording, variances
 from service.workflows.records.recording import CodedRecord
-from service.workflows.register_document import RegisterDocument, Written
 from service.workflows.registering import registering
+from service.workflows.registering.document import RegisterDocument, Written
 from service.workflows.reviewing import learning, taking_over
 from service.workflows.reviewing.learning import Wanted
 from service.workflows.shipping import ShippingQuestion

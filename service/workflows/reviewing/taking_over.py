@@ -19,7 +19,8 @@ from service.store.workshop.audit import Chosen
 from service.workflows.entity_tags import Precondition, always, expect, revision_tag
 from service.workflows.errors import NotRegisteredError, NotUndoneError
 from service.workflows.register import Prices, inside_of, prices_after
-from service.workflows.register_document import Act, RegisterDocument, Written
+from service.workflows.register_document import Act
+from service.workflows.registering.document import RegisterDocument, Written
 from service.workflows.registering.registering import find_one
 from service.workflows.reviewing.effects import (
     CostEffect,

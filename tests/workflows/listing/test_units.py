@@ -20,8 +20,8 @@ from service.workflows.listing.listings import ListingQuestion, ListingSheet, pr
 from service.workflows.listing.price_list import price_list
 from service.workflows.quoting import quotation_life
 from service.workflows.register import register_document
-from service.workflows.register_document import RegisterDocument, Written
 from service.workflows.registering import registering
+from service.workflows.registering.document import RegisterDocument, Written
 from tests.api.repriced import FIRST, MONDAY
 from tests.domain.examples import D
 from tests.support import builders

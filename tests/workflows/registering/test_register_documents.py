@@ -25,8 +25,8 @@ from service.workflows import register, register_document
 from service.workflows.entity_tags import Precondition, always
 from service.workflows.errors import NotRegisteredError, PreconditionFailedError
 from service.workflows.register import Registered
-from service.workflows.register_document import Outcome, RegisterDocument, Written
 from service.workflows.registering import registering
+from service.workflows.registering.document import Outcome, RegisterDocument, Written
 from tests.domain.examples import TODAY
 from tests.support import builders
 from tests.support.writes import nothing_is_stored
