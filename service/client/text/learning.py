@@ -45,7 +45,7 @@ def _notes(fact: Answer) -> Iterator[str]:
         told = ", ".join(f"{each['code']} ({quantity(each['value'])})" for each in fact["outliers"])
         yield f"stands out: {told}; without, {quantity(fact['without_outliers'])}"
     if fact["more_batches"] and fact["proposed"] is not None:
-        yield f"{fact['more_batches']} more batches like these would make it sure enough"
+        yield f"{fact['more_batches']} more like these would make it sure enough"
 
 
 _TITLES = {

@@ -7,7 +7,7 @@ from decimal import Decimal
 from service.domain.making.products import Catalogue, Product
 from service.domain.records.observation import Fact, Learnable
 from service.domain.reviewing.facts import stated, stated_by, with_facts
-from service.domain.reviewing.learning import LearntFact
+from service.domain.reviewing.learning import LEAST_BATCHES, LearntFact
 from service.domain.values.exact import exactly, readable
 from service.domain.values.message import Message
 from service.domain.values.shown import Figure, shown
@@ -162,12 +162,15 @@ def _is_within(now: Decimal, learnt: LearntFact) -> bool:
 
 def _said(each: LearntFact, value: Decimal, now: Decimal | None, proposed: Decimal | None) -> Message:
     decimals, out = each.about.fact.traits.decimals, len(each.outliers) if value != each.value else 0
-    figures = {"value": readable(value, decimals), "batches": Decimal(each.batches - out)}
-    told = Message("{what}: {value} by {batches} batches", what=each.about.what, **figures)
+    figures: dict[str, Message | Decimal] = {"what": each.about.what, "value": readable(value, decimals)}
+    if each.batches - out == 1:
+        told = Message("{what}: {value} by a single batch", **figures)
+    else:
+        told = Message("{what}: {value} by {batches} batches", **figures, batches=Decimal(each.batches - out))
     if out:
         told = Message("{told}, leaving {out} out", told=told, out=Decimal(out))
     if not each.is_enough or each.low is None or each.high is None:
-        return Message("{told}; {more} more are needed to propose it", told=told, more=Decimal(each.more_batches))
+        return Message("{told}; it takes {least} to propose it", told=told, least=Decimal(LEAST_BATCHES))
     low, high = (readable(end, decimals) for end in (each.low, each.high))
     ends = {"low": low, "high": high}
     if out:

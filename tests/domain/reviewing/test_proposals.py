@@ -160,12 +160,15 @@ class TestAProposal:
         assert found.products["sheet"].operations[0].cycle_minutes == D("40.08")
         assert proposed(Fact.CYCLE_MINUTES, "44.1", "45.2", "44.7", "44.9", "45.1", chosen=[]).products == {}
 
-    def test_of_too_few_batches_is_none_and_says_how_many_more(self) -> None:
+    def test_of_too_few_batches_is_none_and_says_how_many_it_takes(self) -> None:
         found = proposed(Fact.CYCLE_MINUTES, "60", "61")
 
         assert (found.facts[0].proposed, found.products) == (None, {})
-        assert found.facts[0].text == "minutes a cycle of pressing: 60.5 by 2 batches; 16 more are needed to propose it"
-        assert not proposed(Fact.CYCLE_MINUTES, "60").facts[0].is_at_odds
+        assert found.facts[0].text == "minutes a cycle of pressing: 60.5 by 2 batches; it takes 5 to propose it"
+        assert proposed(Fact.CYCLE_MINUTES, *["60"] * 5).facts[0].proposed == 60
+        single = proposed(Fact.CYCLE_MINUTES, "60").facts[0]
+        assert not single.is_at_odds
+        assert single.text == "minutes a cycle of pressing: 60 by a single batch; it takes 5 to propose it"
 
     def test_may_leave_out_what_stands_out(self) -> None:
         values = ["44.1", "45.2", "44.7", "44.9", "45.1", "99"]

@@ -84,7 +84,7 @@ class TestWhatRecordsTeach:
         ((path, reason),) = refusal(refused.value)
         assert path == ("facts", 0)
         assert reason.startswith("is not proposed. minutes a cycle of pressing: ")
-        assert "more are needed" in reason
+        assert "it takes 5 to propose it" in reason
 
     def test_is_nothing_without_records(self, furnished: Owner) -> None:
         found = what_records_teach(furnished.workspace, "sheet", ALL)
