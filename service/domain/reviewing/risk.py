@@ -174,7 +174,7 @@ def _said(band: RiskBand) -> Message:
     if band.asked is not None:
         told = _told_of_losing(told, band.asked, band.currency, Ways(band.batches, band.losing or 0))
     if band.batches < LEAST_BATCHES:
-        return Message("{told}. So few batches do not show how far it can go", told=told)
+        return _of_few(told)
     return told
 
 
@@ -265,9 +265,15 @@ def told_together(bands: Sequence[RiskBand], spread: Spread, asked: Money, ways:
             losing=Decimal(ways.losing),
             ways=Decimal(ways.number),
         )
+    if any(0 < band.batches < LEAST_BATCHES for band in bands):
+        told = _of_few(told)
     if all(band.costs for band in bands):
         return told
     return Message("{told}. What no record tells the cost of counts as quoted", told=told)
+
+
+def _of_few(told: Message) -> Message:
+    return Message("{told}. So few batches do not show how far it can go", told=told)
 
 
 def told_of_changes(told: Message, now: Money, quoted: Money) -> Message:

@@ -134,9 +134,13 @@ class TestTheSentence:
     def test_of_more_ways_than_can_be_counted_tells_what_they_cost(self) -> None:
         spread = Spread(Decimal(2), Decimal(3), Decimal(4))
 
-        told = told_together([band(QUICK, SLOW)] * 2, spread, Money(amount=Decimal(9), currency="EUR"), None)
+        few, enough = (
+            told_together([band(*batches)] * 2, spread, Money(amount=Decimal(9), currency="EUR"), None)
+            for batches in ([QUICK, SLOW], [QUICK, SLOW, QUICK, SLOW, QUICK])
+        )
 
-        assert told == "As past batches went, all of it costs 2 to 4 EUR, 3 on average"
+        assert enough == "As past batches went, all of it costs 2 to 4 EUR, 3 on average"
+        assert few == f"{enough}. So few batches do not show how far it can go"
 
 
 class TestLinesTogether:

@@ -64,9 +64,8 @@ class TestTheRisk:
         assert line.lowest.full_cost == line.expected == line.quoted == sheet
         assert (found.lowest, found.expected, found.highest) == (sheet, sheet, sheet)
         assert (line.batches, line.losing, found.ways, found.losing) == (1, 0, 1, 0)
-        assert (
-            found.text == f"As past batches went, all of it costs {sheet.amount} EUR; at 478.00 EUR that loses no money"
-        )
+        told = f"As past batches went, all of it costs {sheet.amount} EUR; at 478.00 EUR that loses no money"
+        assert found.text == f"{told}. So few batches do not show how far it can go"
 
     def test_tells_how_many_lose_at_the_price(self, bricks: Owner) -> None:
         """Sheets cost 295.44, 310.65 or 386.69: 20 of them bring 290, 300 or 386.80."""
@@ -94,7 +93,8 @@ class TestTheRisk:
         assert (found.asked.amount, found.ways, found.losing) == (Decimal("1177.32"), 6, 1)
         assert "; at 1177.32 EUR, 1 of 6 ways in which such batches can come together would lose money" in found.text
         assert found.lines[2].text == "Only products have records"
-        assert found.text.endswith("would lose money. What no record tells the cost of counts as quoted")
+        few = "So few batches do not show how far it can go"
+        assert found.text.endswith(f"would lose money. {few}. What no record tells the cost of counts as quoted")
 
     def test_is_told_in_the_currency_of_the_quotation(self, bricks: Owner) -> None:
         found = of_request(bricks, lines=[BRICKS], currency="USD")
