@@ -30,10 +30,10 @@ from service.domain.values.exact import ZERO, exactly
 from service.domain.values.message import RateWarning
 from service.domain.values.money import currency_problems_on, in_currency
 from service.domain.values.references import Reference, Registered, Thing, part_in, references_in
-from service.store.registering import rates
 from service.time_limit import next_step
 from service.workflows.costing.cost_sheets import Batch, costed
 from service.workflows.costing.costing import Costing, prepare
+from service.workflows.costing.rate_card import rates_in_force
 from service.workflows.costing.supposing import NOTHING_SUPPOSED, Supposed, supposed_in_force
 from service.workflows.currency.exchange import Exchange
 from service.workflows.errors import NotRegisteredError
@@ -98,7 +98,7 @@ def plan_month(workspace: Workspace, plan: MonthPlan, supposed: Supposed = NOTHI
     costing = prepare(workspace, named, as_of, supposed, converted_on=converted_on)
     found = _costed(workspace, costing, asked)
     pieces = [(found[line.batch][0], line.line.pieces) for line in asked]
-    in_force = supposed_in_force(workspace, _rates_in_force(workspace, as_of), supposed, as_of)
+    in_force = supposed_in_force(workspace, rates_in_force(workspace, as_of), supposed, as_of)
     month = Month(
         as_of=as_of,
         converted_on=converted_on,
@@ -284,14 +284,3 @@ def _fixed_costs(
         *fixed_costs(((rate, facts) for rate, facts in in_force if rate.resource not in left_out), exchange),
         *others,
     )
-
-
-def _rates_in_force(workspace: Workspace, as_of: date) -> tuple[tuple[DatedRate, Registered], ...]:
-    """Every rate of the date with its registered resource, read once for each state of the workshop."""
-    key = (workspace.workshop_id, workspace.workshop.revision, "rates in force", as_of)
-    found: tuple[tuple[DatedRate, Registered], ...] | None = workspace.database.memory.find(key)
-    if found is None:
-        with workspace.reading() as connection:
-            found = tuple(rates.rates_in_force(connection, workspace.workshop_id, as_of))
-        workspace.database.memory.keep(key, found)
-    return found

@@ -2,7 +2,7 @@
 
 from decimal import Decimal
 
-from service.domain.reviewing.risk import expected_value, variance_of
+from service.domain.learning.risk import expected_value, variance_of
 
 
 def outcomes(pairs: dict[str, str]) -> list[tuple[Decimal, Decimal]]:

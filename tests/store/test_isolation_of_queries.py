@@ -47,6 +47,8 @@ from service.workflows.costing import cost_sheets, job_sheets, rate_card, rates_
 from service.workflows.currency import exchange, feed
 from service.workflows.entity_tags import always
 from service.workflows.errors import FeedFailedError, StalePreviewError
+from service.workflows.learning import learning, taking_over
+from service.workflows.learning.learning import Wanted
 from service.workflows.listing import listings, price_list, repricing, repricing_records
 from service.workflows.listing.listings import ListingQuestion
 from service.workflows.pricing import pricing
@@ -56,8 +58,6 @@ from service.workflows.records import recording, variances
 from service.workflows.records.recording import CodedRecord
 from service.workflows.registering import registering
 from service.workflows.registering.document import RegisterDocument, Written
-from service.workflows.reviewing import learning, taking_over
-from service.workflows.reviewing.learning import Wanted
 from service.workflows.shipping import ShippingQuestion
 from service.workflows.workshop import audit, keys, letterhead, moving, retries, storage, watching
 from service.workflows.workspace import Workspace

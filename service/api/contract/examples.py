@@ -67,6 +67,12 @@ SHIPPING_ESTIMATE: dict[str, Any] = {
     "lines": [{"product": "brick", "quantity": 12}],
 }
 
+PERIOD: dict[str, Any] = {
+    "first_day": "2026-11-01",
+    "last_day": "2026-11-24",
+    "incurred": {"overheads/premises": _eur("655.00")},
+}
+
 MONTH: dict[str, Any] = {
     "lines": [
         {

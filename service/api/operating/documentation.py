@@ -104,7 +104,7 @@ class _ContractDumper(yaml.SafeDumper):
         return node
 
 
-_WIDTH, _SHORT = 120, 180
+_WIDTH, _SHORT = 120, 200
 
 
 def contract(api: Api) -> str:

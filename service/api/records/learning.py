@@ -21,9 +21,9 @@ from service.domain.records.observation import Fact, Learnable
 from service.domain.values.declared import Code, Length, Name, declared
 from service.domain.values.units import SoldQuantity
 from service.encoding import encoded
-from service.workflows.reviewing import learning, taking_over
-from service.workflows.reviewing.learning import LearningStatement, Wanted
-from service.workflows.reviewing.taking_over import TakenOver
+from service.workflows.learning import learning, taking_over
+from service.workflows.learning.learning import LearningStatement, Wanted
+from service.workflows.learning.taking_over import TakenOver
 
 blueprint = Blueprint(
     "learning",

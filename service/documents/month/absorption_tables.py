@@ -4,8 +4,9 @@ from collections.abc import Iterator
 from decimal import Decimal
 from functools import partial
 
-from service.documents.month.month_writing import Cell, MonthWriting, TableView
+from service.documents.month.month_writing import MonthWriting
 from service.documents.writing.formats import isolated
+from service.documents.writing.tables import Cell, TableView
 from service.domain.month.absorption import AbsorptionStatement
 from service.domain.values.exact import ZERO
 from service.domain.values.money import Money, in_currency

@@ -3,8 +3,9 @@
 from collections.abc import Iterator
 from decimal import Decimal
 
-from service.documents.month.month_writing import UNKNOWN, Cell, MonthWriting, TableView
+from service.documents.month.month_writing import UNKNOWN, MonthWriting
 from service.documents.writing.formats import isolated
+from service.documents.writing.tables import Cell, TableView
 from service.domain.month.best_mix_statement import BestMixStatement, MixOutcome
 from service.domain.month.verdict import Verdict
 

@@ -3,8 +3,9 @@
 from decimal import Decimal
 from functools import partial
 
-from service.documents.month.month_writing import UNKNOWN, Cell, MonthWriting, TableView
+from service.documents.month.month_writing import UNKNOWN, MonthWriting
 from service.documents.writing.formats import formatted_date, formatted_number, formatted_quantity, isolated
+from service.documents.writing.tables import Cell, TableView
 from service.domain.month.line_statement import MonthLineStatement
 from service.domain.month.statement import LoadStatement
 from service.domain.month.volume_statement import Milestone

@@ -14,9 +14,10 @@ from service.documents.month.month_tables import (
     volumes_table,
 )
 from service.documents.month.month_verdict import verdict
-from service.documents.month.month_writing import Cell, MonthWriting, TableView
+from service.documents.month.month_writing import MonthWriting
 from service.documents.month.resources_tables import energy_and_work_table, materials_table
 from service.documents.writing.formats import formatted_date, formatted_number, formatted_rate, isolated
+from service.documents.writing.tables import Cell, TableView
 from service.domain.currency.exchange_rates import UsedRates
 from service.domain.month.statement import MonthStatement
 from service.domain.month.verdict import Verdict

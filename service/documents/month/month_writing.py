@@ -1,7 +1,6 @@
 """The figures and names of a month in the workshop's language, and the tables that contain them."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from decimal import Decimal
 
 from service.documents.writing.formats import (
@@ -14,6 +13,7 @@ from service.documents.writing.formats import (
     isolated,
 )
 from service.documents.writing.labels import labels_for
+from service.documents.writing.tables import Cell
 from service.domain.month.line_statement import MonthLineStatement
 from service.domain.month.statement import LoadStatement, MonthStatement
 from service.domain.month.volume_statement import Milestone, MixVolumeStatement, ProfitAtVolume
@@ -24,30 +24,6 @@ from service.domain.values.units import Unit
 UNKNOWN = "–"
 _TENTHS = 3
 """Decimals of a share that is told in tenths of a percent."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Cell:
-    """A cell of a table, with a note in small below its text."""
-
-    text: str
-    note: str = ""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TableView:
-    """A table with a heading.
-
-    Attributes:
-        notes: paragraphs above it.
-        columns: the first of texts, the others of figures.
-        rows: each with as many cells.
-    """
-
-    title: str
-    notes: tuple[str, ...] = ()
-    columns: tuple[str, ...] = ()
-    rows: tuple[tuple[Cell, ...], ...] = ()
 
 
 class MonthWriting:

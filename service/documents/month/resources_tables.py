@@ -3,8 +3,9 @@
 from collections.abc import Iterable, Iterator
 from decimal import Decimal
 
-from service.documents.month.month_writing import Cell, MonthWriting, TableView
+from service.documents.month.month_writing import MonthWriting
 from service.documents.writing.formats import isolated
+from service.documents.writing.tables import Cell, TableView
 from service.domain.month.resources_used import MaterialTaken
 from service.domain.values.units import Unit
 

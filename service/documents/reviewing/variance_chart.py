@@ -1,4 +1,4 @@
-"""The variances of a batch as a waterfall: from what its good units should have cost to what it cost."""
+"""Variances as a waterfall: from what good units should have cost to what they cost."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -24,11 +24,14 @@ from service.documents.drawing.drawing import (
     text_width,
     words,
 )
-from service.documents.writing.formats import formatted_amount, formatted_date, isolated, unisolated
+from service.documents.writing.formats import formatted_amount, isolated, unisolated
 from service.documents.writing.labels import Labels, labels_for
+from service.domain.reviewing.period_review import SummedStatement
 from service.domain.reviewing.statement import StatedVariance, VarianceStatement
 from service.domain.values.exact import ZERO, exactly
 from service.domain.values.money import Money, in_currency
+
+Compared = VarianceStatement | SummedStatement
 
 GREATEST = 16
 """Most causes shown separately; smaller ones are added up."""
@@ -52,12 +55,25 @@ class _Row:
     is_total: bool = False
 
 
-def variance_chart(code: str, statement: VarianceStatement, form: ImageForm, *, locale: str) -> bytes:
-    """The variances of a batch as an image: each cause begins where the one before it ends, the largest first.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChartHead:
+    """What stands above the waterfall.
 
-    Figures are those of the statement, or sums of them; only the places of bars are floats.
+    Attributes:
+        name: of the product, or of what else was made.
+        subtitle: which batches they are.
     """
-    return drawn(_chart(code, statement, labels_for(locale, "variances")), form)
+
+    name: str
+    subtitle: str
+
+
+def variance_chart(compared: Compared, head: ChartHead, form: ImageForm, *, locale: str) -> bytes:
+    """The variances of a batch, or several, as an image: each cause begins where the one before it ends.
+
+    The largest comes first. Figures are those of the statement, or sums of them; only the places of bars are floats.
+    """
+    return drawn(_chart(compared, head, labels_for(locale, "variances")), form)
 
 
 def named(variance: StatedVariance, labels: Labels) -> str:
@@ -67,27 +83,23 @@ def named(variance: StatedVariance, labels: Labels) -> str:
 
 
 @exactly
-def _chart(code: str, statement: VarianceStatement, labels: Labels) -> Chart:
-    rows, name = tuple(_rows(statement, labels)), literal(statement.name)
-    subtitle = labels(
-        "batch {code} of {day}, at the rates of the day; costs more to the right, less to the left",
-        code=code,
-        day=formatted_date(statement.made_on, labels.locale),
-    )
+def _chart(compared: Compared, head: ChartHead, labels: Labels) -> Chart:
+    rows, name = tuple(_rows(compared, labels)), literal(head.name)
     left = -_GAP - max(text_width(shortened(row.name, _WIDEST_NAME)) for row in rows)
-    told = labels.told(statement.text)
+    told = labels.told(compared.text)
+    how_to_read = labels("Costs more to the right, less to the left.")
     steps = (_told(row, labels) for row in rows)
     return Chart(
         title=f"{isolated(name)}{labels.colon}{told}",
-        heading=f"{shortened(name, _WIDEST_HEADING)}{labels.colon}{_signed(statement.variance, labels)}",
-        subtitle=(told, subtitle),
-        description="; ".join([f"{isolated(name)}{labels.colon}{told}", subtitle, *steps]),
+        heading=f"{shortened(name, _WIDEST_HEADING)}{labels.colon}{_signed(compared.variance, labels)}",
+        subtitle=(told, head.subtitle, how_to_read),
+        description="; ".join([f"{isolated(name)}{labels.colon}{told}", head.subtitle, *steps]),
         left=left,
         body=_body(rows, left, labels),
     )
 
 
-def _rows(statement: VarianceStatement, labels: Labels) -> Iterator[_Row]:
+def _rows(statement: Compared, labels: Labels) -> Iterator[_Row]:
     standard, cost = statement.standard_cost, statement.standard_cost.amount
     yield _Row(name=labels("should have cost"), amount=standard, begin=cost, end=cost, is_total=True)
     shown, others = statement.variances[:GREATEST], statement.variances[GREATEST:]
@@ -96,7 +108,7 @@ def _rows(statement: VarianceStatement, labels: Labels) -> Iterator[_Row]:
         together = sum((each.amount.amount for each in others), ZERO)
         steps.append((labels("{count} other causes", count=len(others)), together))
     for name, amount in steps:
-        yield _Row(name=name, amount=in_currency(amount, statement.currency), begin=cost, end=cost + amount)
+        yield _Row(name=name, amount=in_currency(amount, standard.currency), begin=cost, end=cost + amount)
         cost += amount
     yield _Row(name=labels("cost"), amount=statement.actual_cost, begin=cost, end=cost, is_total=True)
 

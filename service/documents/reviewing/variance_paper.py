@@ -1,8 +1,9 @@
-"""The variances of a batch in finished words and figures, for layout; for the workshop only."""
+"""Variances in finished words and figures, for layout; for the workshop only."""
 
 from dataclasses import dataclass
 
 from service.documents.writing.paper import Entry, PaperView
+from service.documents.writing.tables import TableView
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,23 +23,24 @@ class CauseRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class VarianceView(PaperView):
-    """The variances of a batch in finished words; its day is that of the batch.
+    """The variances of a batch, or several, in finished words; its day is that of the batch, or the last of them.
 
     Attributes:
         state: says that it is not for customers.
-        answer: the batch in a sentence.
-        facts: product, day, good units, costs.
+        answer: the batch in a sentence, and what it earned.
+        facts: product, days, good units, costs.
         columns: headings: cause, share of the standard, amount.
         rows: the causes, the largest first.
         chart: the waterfall, as SVG.
         chart_told: alternative text of the chart.
+        tables: of the products of a period, and of its fixed cost.
         estimated_title: heading of what nobody counted.
     """
 
     name: str
     seller: str
     state: str
-    answer: str
+    answer: tuple[str, ...]
     facts: tuple[Entry, ...]
     columns: tuple[str, str, str]
     standard: CauseRow
@@ -46,5 +48,6 @@ class VarianceView(PaperView):
     actual: CauseRow
     chart: str
     chart_told: str
-    estimated_title: str
-    estimated: tuple[Entry, ...]
+    tables: tuple[TableView, ...] = ()
+    estimated_title: str = ""
+    estimated: tuple[Entry, ...] = ()

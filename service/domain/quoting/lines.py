@@ -134,6 +134,10 @@ class QuotedLines:
         """
         return self._costed(bill.less(self._not_borne(place, bill)))
 
+    def paid_elsewhere(self, place: int) -> frozenset[str]:
+        """What costs a line nothing because another line of the order pays for it."""
+        return self._paid_elsewhere[place]
+
     def _not_borne(self, place: int, bill: BillOfResources) -> dict[str, Decimal]:
         basis = self.basis
         return not_borne(

@@ -85,6 +85,11 @@ class Kept:
     margin_share: ShownShare | None
     shipping_cost: Money | None = None
 
+    @property
+    def asked(self) -> Money:
+        """What is brought for its cost, without tax and carriage."""
+        return self.profit + self.full_cost
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class QuotedQuantity:

@@ -9,7 +9,7 @@ from service.domain.making.bill_of_resources import BillOfResources, Step
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.nesting import made_in_order
 from service.domain.making.overheads import OverheadBase
-from service.domain.making.products import Catalogue, Operation, Product
+from service.domain.making.products import Catalogue, Operation, Product, Tooling
 from service.domain.records.batch_record import BatchRecord, OperationCount
 from service.domain.records.flows import Flow, counted_flows
 from service.domain.records.observation import Fact, Observation
@@ -41,6 +41,7 @@ class Made:
 
     Attributes:
         catalogue: the facts, as far as what was counted has changed them.
+        tooling: how every tool is charged; None where each operation says so itself.
         units: good ones; of a batch without any, those that reached the last operation that any reached.
         observations: what was counted of each fact.
         problems: counts that cannot be.
@@ -48,12 +49,13 @@ class Made:
 
     record: BatchRecord
     catalogue: Catalogue
+    tooling: Tooling | None
     units: Decimal
     observations: list[Observation]
     problems: list[InvalidValueError]
 
     def bill(self) -> BillOfResources:
-        return bill_of_resources(self.record.product, self.units, self.catalogue)
+        return bill_of_resources(self.record.product, self.units, self.catalogue, self.tooling)
 
     def change(self, changes: Changes) -> None:
         self.catalogue = changed(self.catalogue, changes)

@@ -3,8 +3,7 @@
 from dataclasses import dataclass
 
 from service.domain.making.bill_of_resources import BillOfResources
-from service.domain.making.explosion import bill_of_resources
-from service.domain.making.products import Catalogue
+from service.domain.making.products import Catalogue, Tooling
 from service.domain.records.as_made import Made, begin, take_time
 from service.domain.records.batch_record import BatchRecord
 from service.domain.records.counted_hours import employ, power
@@ -33,11 +32,14 @@ class RecordBasis:
 
 
 @exactly
-def record_basis(record: BatchRecord, catalogue: Catalogue) -> RecordBasis:
+def record_basis(record: BatchRecord, catalogue: Catalogue, tooling: Tooling | None = None) -> RecordBasis:
     """The bills of a record, from the facts of its day.
 
     What was not counted follows from what was, by the bill's own formulas: material and minutes from the units begun,
     the hours and the electricity of a run from its minutes, regrind and waste from what was issued.
+
+    Args:
+        tooling: how every tool is charged; as each operation says if left out.
 
     Raises:
         InvalidValuesError: something counted is not in the bill, or cannot be; all problems of a kind at once.
@@ -45,8 +47,10 @@ def record_basis(record: BatchRecord, catalogue: Catalogue) -> RecordBasis:
     """
     if problems := [*foreign_counts(record, catalogue)] or [*uneven_units(record, catalogue)]:
         raise InvalidValuesError(problems)
-    standard = bill_of_resources(record.product, record.good_units, catalogue) if record.good_units else None
-    made = Made(record=record, catalogue=catalogue, units=record.good_units, observations=[], problems=[])
+    made = Made(
+        record=record, catalogue=catalogue, tooling=tooling, units=record.good_units, observations=[], problems=[]
+    )
+    standard = made.bill() if record.good_units else None
     begin(made)
     begun = made.bill()
     take_time(made, begun)

@@ -1,4 +1,4 @@
-"""What records say: why batches cost more or less than they should, what they teach, and what a batch risks.
+"""Looks back on recorded batches: why they cost more or less than they should have, and what they earned.
 
 Its place among the rooms of the domain, and what it may import: DEVELOPERS.md.
 """

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import NamedTuple
 
-from service.domain.costing.cost_sheet import CostLine, cost_sheet
+from service.domain.costing.cost_sheet import CostLine
 from service.domain.costing.rate_card import RateCard
 from service.domain.costing.rates import Convert
 from service.domain.making.bill_of_resources import BillOfResources
@@ -13,7 +13,7 @@ from service.domain.making.cost_classes import CostClass
 from service.domain.making.resources import DISPOSED, RECLAIMED, STANDING
 from service.domain.records.batch_record import BatchRecord
 from service.domain.records.record_basis import RecordBasis
-from service.domain.reviewing.paid import Lines, idle_hours, paid_for_overheads, paid_rates
+from service.domain.reviewing.paid import Lines, idle_hours, lines_of, paid_for_overheads, paid_rates
 from service.domain.reviewing.variance_kinds import Measure, VarianceKind
 from service.domain.reviewing.variances import AbsorbedCost, BatchVariances, Variance
 from service.domain.values.exact import ZERO, exactly, half_up, readable
@@ -68,15 +68,15 @@ def batch_variances(
         MissingRatesError: resources other than pools have no rate.
         FigureTooLargeError: an amount has more than 13 digits before the point.
     """
-    begun, taken = _lines(basis.begun, rates, card), _lines(basis.taken, rates, card)
+    begun, taken = lines_of(basis.begun, rates, card), lines_of(basis.taken, rates, card)
     comparison = _Comparison(
         record=record,
         basis=basis,
         currency=card.currency,
-        standard=_lines(basis.standard, rates, card),
+        standard=lines_of(basis.standard, rates, card),
         begun=begun,
         taken=taken,
-        paid=_lines(basis.taken, {**rates, **paid_rates(record, taken, convert)}, card),
+        paid=lines_of(basis.taken, {**rates, **paid_rates(record, taken, convert)}, card),
         spent={resource: _compared(each) for resource, each in paid_for_overheads(record, convert).items()},
     )
     variances = sorted(comparison.variances(), key=lambda each: (-abs(each.amount), each.kind, each.resource))
@@ -91,11 +91,8 @@ def batch_variances(
         actual_cost=sum(actual.values(), ZERO),
         variances=tuple(variances),
         absorbed=tuple(comparison.absorbed()),
+        unit=basis.taken.unit,
     )
-
-
-def _lines(bill: BillOfResources | None, rates: Mapping[str, Decimal], card: RateCard) -> Lines:
-    return {} if bill is None else {line.resource: line for line in cost_sheet(bill, rates, card).lines}
 
 
 def _compared(amount: Decimal) -> Decimal:

@@ -3,15 +3,48 @@
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
 
-from service.domain.costing.cost_sheet import CostLine
+from service.domain.costing.cost_sheet import CostLine, cost_sheet
+from service.domain.costing.rate_card import RateCard
 from service.domain.costing.rates import Convert
+from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.resources import STANDING
 from service.domain.records.batch_record import BatchRecord, ElectricityCount
-from service.domain.values.exact import ZERO
+from service.domain.values.exact import ZERO, exactly
 from service.domain.values.references import part_in, whole_of
 
 Lines = Mapping[str, CostLine]
 """The lines of a cost sheet, by part of a resource."""
+
+
+def lines_of(bill: BillOfResources | None, rates: Mapping[str, Decimal], card: RateCard) -> Lines:
+    """The lines of a bill's cost sheet; none without a bill."""
+    return {} if bill is None else {line.resource: line for line in cost_sheet(bill, rates, card).lines}
+
+
+@exactly
+def cost_as_paid(
+    record: BatchRecord,
+    taken: BillOfResources,
+    borne: BillOfResources,
+    rates: Mapping[str, Decimal],
+    card: RateCard,
+    convert: Convert,
+) -> Decimal:
+    """What somebody bears of a batch, at what was paid for it.
+
+    Args:
+        taken: the bill of what was taken, by which what was paid becomes rates.
+        borne: the part of it that is borne.
+        rates: of each part of the resources on the day it was made.
+        card: of that day.
+        convert: converts into the workshop's currency.
+
+    Raises:
+        MissingRatesError: resources other than pools have no rate.
+    """
+    paid = {**rates, **paid_rates(record, lines_of(taken, rates, card), convert)}
+    amounts = {part: line.amount for part, line in lines_of(borne, paid, card).items()}
+    return sum({**amounts, **paid_for_overheads(record, convert)}.values(), ZERO)
 
 
 def paid_rates(record: BatchRecord, taken: Lines, convert: Convert) -> dict[str, Decimal]:

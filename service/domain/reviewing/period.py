@@ -2,13 +2,16 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 
+from service.domain.reviewing.earned import Earned, earned_together
 from service.domain.reviewing.variance_kinds import VarianceKind
 from service.domain.reviewing.variances import BatchVariances, Variance
 from service.domain.values.errors import CurrencyMismatchError
 from service.domain.values.exact import ZERO, exactly
 from service.domain.values.message import Message
+from service.domain.values.units import Unit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,19 +31,29 @@ class SummedBatches:
 
     Attributes:
         product: its code; empty for all together.
+        name: what the workshop calls it; empty for all together.
         currency: of every amount; empty if there is no batch.
         batches: how many.
+        first_day: on which one of them was made; None if there is none.
+        last_day: likewise.
         good_units: of all batches; None for several products, whose units do not add up.
+        unit: of these; None for several products.
         variances: the largest first.
+        earned: by those made for quotations; None if there are none.
     """
 
     product: str
+    name: str
     currency: str
     batches: int
+    first_day: date | None
+    last_day: date | None
     good_units: Decimal | None
+    unit: Unit | None
     standard_cost: Decimal
     actual_cost: Decimal
     variances: tuple[SummedVariance, ...]
+    earned: Earned | None
 
 
 @exactly
@@ -70,15 +83,21 @@ def _summed(product: str, batches: list[BatchVariances]) -> SummedBatches:
     for each in (variance for batch in batches for variance in batch.variances):
         causes.setdefault((each.kind, each.resource), []).append(each)
     variances = (_cause(each) for each in causes.values())
-    several = len({batch.product for batch in batches}) > 1
+    products = {batch.product: batch for batch in batches}
+    alone = next(iter(products.values())) if len(products) == 1 else None
     return SummedBatches(
         product=product,
+        name=alone.name if alone and product else "",
         currency=currencies[0] if currencies else "",
         batches=len(batches),
-        good_units=None if several else sum((batch.good_units for batch in batches), ZERO),
+        first_day=min((batch.made_on for batch in batches), default=None),
+        last_day=max((batch.made_on for batch in batches), default=None),
+        good_units=sum((batch.good_units for batch in batches), ZERO) if len(products) <= 1 else None,
+        unit=alone.unit if alone else None,
         standard_cost=sum((batch.standard_cost for batch in batches), ZERO),
         actual_cost=sum((batch.actual_cost for batch in batches), ZERO),
         variances=tuple(sorted(variances, key=lambda each: (-abs(each.amount), each.kind, each.resource))),
+        earned=earned_together(batch.earned for batch in batches if batch.earned is not None),
     )
 
 
@@ -92,13 +111,15 @@ def _cause(variances: list[Variance]) -> SummedVariance:
         variable=sum((each.variable for each in variances), ZERO),
         standard_cost=sum((each.standard_cost for each in variances), ZERO),
         batches=len(variances),
-        what=Message(
-            "{name}, {label}, in {batches} batches",
-            name=name,
-            label=Message(kind.traits.label),
-            batches=Decimal(len(variances)),
-        ),
+        what=_what(kind, name, len(variances)),
     )
+
+
+def _what(kind: VarianceKind, name: str, batches: int) -> Message:
+    label = Message(kind.traits.label)
+    if batches == 1:
+        return Message("{name}, {label}, in one batch", name=name, label=label)
+    return Message("{name}, {label}, in {batches} batches", name=name, label=label, batches=Decimal(batches))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,6 +150,7 @@ class FixedVariances:
         10.5. Capacity and efficiency: the usual split of the volume variance; common to textbooks.
 
     Attributes:
+        budget: what it was to cost.
         applied: by the standard of the good units of all batches.
         budget_variance: incurred less budget.
         capacity: budget less what the batches bear by what they really took: what stood idle.
@@ -138,6 +160,7 @@ class FixedVariances:
 
     resource: str
     name: str
+    budget: Decimal
     incurred: Decimal
     applied: Decimal
     budget_variance: Decimal
@@ -162,6 +185,7 @@ def fixed_variances(budgets: Iterable[FixedBudget], batches: Iterable[BatchVaria
             FixedVariances(
                 resource=budget.resource,
                 name=budget.name,
+                budget=budget.budget,
                 incurred=incurred,
                 applied=applied,
                 budget_variance=incurred - budget.budget,

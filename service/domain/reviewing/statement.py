@@ -10,6 +10,7 @@ from typing import Annotated
 from service.domain.records.batch_record import BatchRecord
 from service.domain.records.record_basis import RecordBasis
 from service.domain.reviewing.comparison import several_of
+from service.domain.reviewing.earned import EarnedStatement, earned_statement
 from service.domain.reviewing.period import SummedBatches
 from service.domain.reviewing.variance_kinds import Effect, VarianceKind
 from service.domain.reviewing.variances import BatchVariances, Variance
@@ -90,6 +91,7 @@ class VarianceStatement:
         actual_unit_cost: of a good unit; null if there is none.
         variances: the largest first.
         taken_as_estimated: what nobody counted; it follows from what was counted.
+        earned: what it earned; null if it was made for no quotation.
         text: the batch in a sentence.
     """
 
@@ -105,36 +107,14 @@ class VarianceStatement:
     actual_unit_cost: UnitAmount | None
     variances: tuple[StatedVariance, ...]
     taken_as_estimated: tuple[TakenAsEstimated, ...]
+    earned: EarnedStatement | None
     text: Message
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SummedStatement:
-    """Several batches, from what their good units should have cost to what they cost.
-
-    Attributes:
-        product: its code; empty for all products together.
-        batches: how many.
-        good_units: of all batches; null for several products.
-        standard_cost: of the good units.
-        variance: the sum of all variances.
-        actual_cost: what the batches cost.
-        variances: the largest first.
-    """
-
-    product: str
-    batches: int
-    good_units: Quantity | None
-    standard_cost: Money
-    variance: Money
-    actual_cost: Annotated[Money, SumOf(("standard_cost", "variance"))]
-    variances: tuple[StatedVariance, ...]
 
 
 @exactly
 def variance_statement(record: BatchRecord, basis: RecordBasis, batch: BatchVariances) -> VarianceStatement:
     """The variances of a batch as shown."""
-    difference, variances = _stated(batch)
+    difference, variances = stated(batch)
     units = batch.good_units
     return shown(
         VarianceStatement,
@@ -145,18 +125,12 @@ def variance_statement(record: BatchRecord, basis: RecordBasis, batch: BatchVari
         actual_unit_cost=share_of(batch.actual_cost, units),
         variances=variances,
         taken_as_estimated=tuple(taken_as_estimated(record, basis)),
-        text=_in_a_sentence(batch, difference, basis.taken.unit),
+        earned=None if batch.earned is None else earned_statement(batch.earned, several_of(batch.unit)),
+        text=_in_a_sentence(batch, difference),
     )
 
 
-@exactly
-def summed_statement(batches: SummedBatches) -> SummedStatement:
-    """The variances of several batches as shown."""
-    difference, variances = _stated(batches)
-    return shown(SummedStatement, batches.currency, batches, variance=difference, variances=variances)
-
-
-def _stated(compared: BatchVariances | SummedBatches) -> tuple[Decimal, tuple[StatedVariance, ...]]:
+def stated(compared: BatchVariances | SummedBatches) -> tuple[Decimal, tuple[StatedVariance, ...]]:
     """The difference of the rounded costs, and the variances rounded so that they add up to it."""
     decimals = minor_unit_decimals(compared.currency)
     causes: Sequence[Variance] = compared.variances
@@ -179,9 +153,14 @@ def _stated_variance(each: Variance, amount: Decimal, currency: str) -> StatedVa
     )
 
 
-def _in_a_sentence(batch: BatchVariances, difference: Decimal, unit: str) -> Message:
+def _in_a_sentence(batch: BatchVariances, difference: Decimal) -> Message:
     amount, good = abs(difference), batch.good_units
-    facts: dict[str, Fact] = {"amount": amount, "currency": batch.currency, "good": good, "unit": several_of(unit)}
+    facts: dict[str, Fact] = {
+        "amount": amount,
+        "currency": batch.currency,
+        "good": good,
+        "unit": several_of(batch.unit),
+    }
     if not good:
         return Message("Nothing good came out: the batch cost {amount} {currency} and brought nothing", **facts)
     if not difference:

@@ -4,8 +4,10 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from service.domain.reviewing.earned import Earned
 from service.domain.reviewing.variance_kinds import Effect, VarianceKind
 from service.domain.values.message import Message
+from service.domain.values.units import Unit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,6 +60,8 @@ class BatchVariances:
         actual_cost: what was taken at what was paid; as estimated where nobody counted.
         variances: the largest first.
         absorbed: fixed costs that it bears.
+        unit: what its product is counted in.
+        earned: what it earned; None if it was made for no quotation.
     """
 
     product: str
@@ -69,3 +73,5 @@ class BatchVariances:
     actual_cost: Decimal
     variances: tuple[Variance, ...]
     absorbed: tuple[AbsorbedCost, ...]
+    unit: Unit
+    earned: Earned | None = None

@@ -202,6 +202,7 @@ batch_records = _table(
     sa.Index(None, "workshop_id", "made_on", "code"),
     sa.Index(None, "workshop_id", "product", "made_on", "code"),
     sa.Index(None, "workshop_id", "facts"),
+    sa.Index(None, "workshop_id", "quotation"),
 )
 
 repricings = _table(

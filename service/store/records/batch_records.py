@@ -8,9 +8,9 @@ from uuid import UUID
 
 import sqlalchemy as sa
 
+from service.domain.learning.learning import ObservedBatch
 from service.domain.records.batch_record import BatchRecord
 from service.domain.records.observation import Observation
-from service.domain.reviewing.learning import ObservedBatch
 from service.store.engine import metering
 from service.store.engine.stored_rows import put
 from service.store.engine.tables import batch_records
@@ -83,6 +83,17 @@ def page_of_records(
         day, last = before
         query = query.where(made_on <= day, sa.or_(made_on < day, code < last))
     return [_stored(row) for row in connection.execute(query.order_by(made_on.desc(), code.desc()).limit(limit))]
+
+
+def records_of_order(connection: sa.Connection, workshop_id: UUID, quotation: int, product: str) -> list[StoredRecord]:
+    """All batches of a product that were made for a quotation, oldest day first."""
+    query = sa.select(*_SHOWN).where(
+        batch_records.c.workshop_id == workshop_id,
+        batch_records.c.quotation == quotation,
+        batch_records.c.product == product,
+    )
+    ordered = query.order_by(batch_records.c.made_on, batch_records.c.code)
+    return [_stored(row) for row in connection.execute(ordered)]
 
 
 def observed_batches(

@@ -72,11 +72,21 @@ class StatedRateCard:
     exchange_rates: tuple[UsedRates, ...]
 
 
+def rates_in_force(workspace: Workspace, as_of: date) -> tuple[tuple[DatedRate, Registered], ...]:
+    """Every rate of the date with its registered resource, read once for each state of the workshop."""
+    key = (workspace.workshop_id, workspace.workshop.revision, "rates in force", as_of)
+    found: tuple[tuple[DatedRate, Registered], ...] | None = workspace.database.memory.find(key)
+    if found is None:
+        with workspace.reading() as connection:
+            found = tuple(rates.rates_in_force(connection, workspace.workshop_id, as_of))
+        workspace.database.memory.keep(key, found)
+    return found
+
+
 @exactly
 def rate_card_on(workspace: Workspace, as_of: date) -> StatedRateCard:
     """Every rate in force on the date; raises MissingExchangeRateError if one cannot be converted."""
-    with workspace.reading() as connection:
-        in_force = rates.rates_in_force(connection, workspace.workshop_id, as_of)
+    in_force = rates_in_force(workspace, as_of)
     convert = Exchange(workspace, as_of)
     entries = tuple(
         RateCardEntry(

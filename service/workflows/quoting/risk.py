@@ -5,15 +5,15 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from service.domain.costing.rate_card import DatedRate, unit_rates
+from service.domain.learning.learning import ObservedBatch
+from service.domain.learning.risk import RiskBand, Spread, risk_band, told_of_changes, told_together, ways_together
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.products import Catalogue
 from service.domain.quoting.basis import QuotationBasis
 from service.domain.quoting.figures import chosen_figures
 from service.domain.quoting.lines import QuotedLines
-from service.domain.quoting.quotation import Kept, QuotationFigures, QuotedLine
+from service.domain.quoting.quotation import QuotationFigures, QuotedLine
 from service.domain.quoting.request import QuotationRequest
-from service.domain.reviewing.learning import ObservedBatch
-from service.domain.reviewing.risk import RiskBand, Spread, risk_band, told_of_changes, told_together, ways_together
 from service.domain.values.exact import ZERO, exactly, share_of
 from service.domain.values.message import Message
 from service.domain.values.money import Money, in_currency, rounded
@@ -176,7 +176,7 @@ class _Risk:
         bands = [self._band(place, line) for place, line in enumerate(figures.lines)]
         lines = tuple(self._line(*each) for each in zip(figures.lines, bands, range(len(bands)), strict=True))
         certain = sum((self._quoted(place) for place, band in enumerate(bands) if not band.batches), ZERO)
-        asked = _asked(figures.kept)
+        asked = figures.kept.asked
         ways = ways_together(bands, certain, asked.amount)
         sums = {name: _sum(lines, name) for name in ("lowest", "expected", "highest")}
         is_known = any(band.costs for band in bands)
@@ -204,7 +204,7 @@ class _Risk:
             line,
             quantity=line.quoted.quantity,
             quoted=kept.full_cost,
-            asked=_asked(kept),
+            asked=kept.asked,
             losing=band.losing or 0,
             text=self._told(line, band, place),
         )
@@ -226,7 +226,7 @@ class _Risk:
         return self.priced.abroad(self.priced.costs(place, self.request.lines[place].quantity).line.full)
 
     def _band(self, place: int, line: QuotedLine) -> RiskBand:
-        asked, quantity, code = _asked(line.quoted.kept), line.quoted.quantity, line.product or ""
+        asked, quantity, code = line.quoted.kept.asked, line.quoted.quantity, line.product or ""
         is_made = code in self.catalogue.products
         as_quoted = in_currency(self._quoted(place), self.currency)
         tooling = self.request.lines[place].tooling.tooling
@@ -250,11 +250,6 @@ class _Risk:
                 self.limited.add(product)
             self.batches[product] = found[: self.limit]
         return self.batches[product]
-
-
-def _asked(kept: Kept) -> Money:
-    """What is brought for its cost, without tax and carriage."""
-    return kept.profit + kept.full_cost
 
 
 def _sum(lines: Iterable[LineRisk], name: str) -> Decimal:

@@ -1,1 +1,1 @@
-"""Record what really happened to a batch, and compare it with what should have happened."""
+"""Record what really happened to batches."""

@@ -1,1 +1,1 @@
-"""What the records of a product teach: read, tried and taken over."""
+"""Why recorded batches cost what they did, and what they earned."""

@@ -1,4 +1,4 @@
-"""The variances of a batch on paper and as a picture: they lead from one cost to the other, in every language."""
+"""Variances on paper and as a picture: they lead from one cost to the other, in every language."""
 
 import ast
 import inspect
@@ -10,16 +10,18 @@ import pytest
 from babel.messages.pofile import read_po
 
 from service.documents.drawing.drawing import ImageForm
+from service.documents.reviewing import period_view as period_view_module
 from service.documents.reviewing import variance_chart as chart_module
 from service.documents.reviewing import variance_view as view_module
-from service.documents.reviewing.variance_chart import GREATEST, variance_chart
+from service.documents.reviewing import variance_writing as writing_module
+from service.documents.reviewing.variance_chart import GREATEST
 from service.documents.reviewing.variance_page import variance_page, variance_pdf
 from service.documents.reviewing.variance_paper import VarianceView
-from service.documents.reviewing.variance_view import variance_view
+from service.documents.reviewing.variance_view import batch_chart, variance_view
 from service.documents.writing.formats import formatted_amount
 from service.documents.writing.labels import CATALOGUES, LANGUAGES
 from service.domain.making import explosion
-from service.domain.reviewing import comparison, period
+from service.domain.reviewing import comparison, earned, period, period_review
 from service.domain.reviewing import statement as statement_module
 from service.domain.reviewing.statement import VarianceStatement
 from service.domain.reviewing.variance_kinds import VarianceKind
@@ -55,9 +57,13 @@ def wanted() -> set[str]:
     found |= {statement_module._ADVERSE, statement_module._FAVOURABLE, *explosion._LOST.values()}
     for module, called in (
         (view_module, "words"),
+        (period_view_module, "words"),
+        (writing_module, "words"),
         (chart_module, "labels"),
         (statement_module, "Message"),
         (period, "Message"),
+        (period_review, "Message"),
+        (earned, "Message"),
     ):
         for call in ast.walk(ast.parse(inspect.getsource(module))):
             if isinstance(call, ast.Call) and getattr(call.func, "attr", getattr(call.func, "id", "")) == called:
@@ -82,7 +88,7 @@ class TestWords:
 
         assert view.title == "Los B-1: Sheet"
         assert re.fullmatch(
-            r"Das Los kostete [\d,.]+ EUR mehr, als die 20 Stück, die herauskamen, hätten kosten sollen", view.answer
+            r"Das Los kostete [\d,.]+ EUR mehr, als die 20 Stück, die herauskamen, hätten kosten sollen", *view.answer
         )
         assert "HDPE" in view.rows[0].note
         assert {row.text.partition(": ")[0] for row in view.rows} >= {"Materialpreis", "Ausbeute"}
@@ -98,7 +104,7 @@ class TestWords:
 
         view = view_of(stated(by_the_kilogram, a_record(units_started="24")), Unit.KILOGRAM, "de_DE")
 
-        assert view.answer.endswith("mehr, als die 20 kg, die herauskamen, hätten kosten sollen")
+        assert view.answer[0].endswith("mehr, als die 20 kg, die herauskamen, hätten kosten sollen")
         assert view.rows[0].note.startswith("Der Ausschuss war 4 kg, nicht 1,053")
 
 
@@ -126,14 +132,14 @@ class TestAPaper:
         view = view_of(lost)
 
         assert [each.text for each in view.facts] == ["Product", "Made on", "Good pieces"]
-        assert view.answer.startswith("Nothing good came out")
+        assert view.answer[0].startswith("Nothing good came out")
 
 
 class TestAPicture:
     def test_has_a_bar_for_each_cause_that_begins_where_the_one_before_it_ends(self) -> None:
         statement = a_statement()
 
-        picture = Picture(variance_chart("B-1", statement, ImageForm.SVG, locale="en_IE"))
+        picture = Picture(batch_chart("B-1", statement, ImageForm.SVG, locale="en_IE"))
 
         bars, amounts = picture.bars(), [cause.amount.amount for cause in statement.variances]
         assert len(bars) == len(amounts) > 3
@@ -151,9 +157,7 @@ class TestAPicture:
         shop = a_shop(product, materials={code: a_material() for code in codes})
         issued = [{"material": code, "issued": "99", "paid": money("150")} for code in codes]
 
-        picture = Picture(
-            variance_chart("B-1", stated(shop, a_record(materials=issued)), ImageForm.SVG, locale="en_IE")
-        )
+        picture = Picture(batch_chart("B-1", stated(shop, a_record(materials=issued)), ImageForm.SVG, locale="en_IE"))
 
         assert any("other causes" in each for each in picture.words)
         assert len(picture.bars()) == GREATEST + 1
@@ -162,8 +166,8 @@ class TestAPicture:
     def test_of_a_batch_as_estimated_is_empty_but_for_its_costs_and_is_a_png_too(self) -> None:
         as_estimated = stated(a_shop(), a_record())
 
-        picture = Picture(variance_chart("B-1", as_estimated, ImageForm.SVG, locale="en_IE"))
-        png = variance_chart("B-1", as_estimated, ImageForm.PNG, locale="en_IE")
+        picture = Picture(batch_chart("B-1", as_estimated, ImageForm.SVG, locale="en_IE"))
+        png = batch_chart("B-1", as_estimated, ImageForm.PNG, locale="en_IE")
 
         assert picture.bars() == []
         assert png_size(png) == tuple(2 * each for each in picture.size)

@@ -17,6 +17,7 @@ from service.domain.costing.free_of_charge import pools_below_zero, zero_price
 from service.domain.costing.hours_stated_twice import hours_stated_twice
 from service.domain.costing.rate_card import DatedRate
 from service.domain.costing.rates import LabourRate, MachineRate, MaterialRate
+from service.domain.learning import learning, proposals, risk
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.plausibility import cautions_of, warnings
 from service.domain.making.resources import LabourGrade
@@ -24,7 +25,6 @@ from service.domain.month.absorption import more_than_paid
 from service.domain.month.fixed_costs import Absorption
 from service.domain.month.verdict import time_not_known
 from service.domain.records.observation import Fact as ProductFact
-from service.domain.reviewing import learning, proposals, risk
 from service.domain.safety import hazards
 from service.domain.safety.cautions import Caution, Concern, DeclaredUse
 from service.domain.safety.hazards import HeatedPolymer

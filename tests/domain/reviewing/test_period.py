@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.domain.reviewing.period import FixedBudget, fixed_variances, summed, summed_together
-from service.domain.reviewing.statement import summed_statement
+from service.domain.reviewing.period_review import summed_statement
 from service.domain.reviewing.variance_kinds import Effect, VarianceKind
 from service.domain.reviewing.variances import BatchVariances
 from service.domain.values.errors import CurrencyMismatchError

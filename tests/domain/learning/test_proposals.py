@@ -6,13 +6,13 @@ from typing import Any
 
 import pytest
 
+from service.domain.learning.facts import with_facts
+from service.domain.learning.learning import ObservedBatch, learnt
+from service.domain.learning.proposals import Proposal, proposal
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.products import Catalogue, Product
 from service.domain.records.observation import Fact, Learnable, Observation
-from service.domain.reviewing.facts import with_facts
-from service.domain.reviewing.learning import ObservedBatch, learnt
-from service.domain.reviewing.proposals import Proposal, proposal
 from tests.domain.examples import a_catalogue, a_line, a_machine, a_product, an_operation, bench_work
 
 D = Decimal

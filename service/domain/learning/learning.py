@@ -5,9 +5,9 @@ from dataclasses import dataclass
 from decimal import Decimal
 from operator import attrgetter
 
+from service.domain.learning.student import t_of_95_per_cent
 from service.domain.making.products import Product
 from service.domain.records.observation import Fact, Learnable, Observation
-from service.domain.reviewing.student import t_of_95_per_cent
 from service.domain.values.exact import ONE, ZERO, exactly, snapped, whole_down, whole_up
 from service.domain.values.message import Message
 

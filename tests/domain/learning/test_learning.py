@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from service.domain.learning.learning import LearntFact, ObservedBatch, learnt
+from service.domain.learning.student import t_of_95_per_cent
 from service.domain.records.observation import Fact, Observation
-from service.domain.reviewing.learning import LearntFact, ObservedBatch, learnt
-from service.domain.reviewing.student import t_of_95_per_cent
 from tests.domain.examples import a_product
 from tests.domain.strategies import figures, tried
 

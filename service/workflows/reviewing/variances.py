@@ -10,8 +10,9 @@ from service.domain.costing.rate_card import DatedRate, RateCard, unit_rates
 from service.domain.records.record_basis import RecordBasis, record_basis
 from service.domain.reviewing.comparison import batch_variances
 from service.domain.reviewing.day_facts import DayFacts
-from service.domain.reviewing.period import summed_together
-from service.domain.reviewing.statement import SummedStatement, VarianceStatement, summed_statement, variance_statement
+from service.domain.reviewing.earned import earned_by_batch
+from service.domain.reviewing.paid import cost_as_paid
+from service.domain.reviewing.statement import VarianceStatement, variance_statement
 from service.domain.reviewing.variances import BatchVariances
 from service.domain.values.errors import TooComplexError
 from service.domain.values.references import Thing
@@ -26,7 +27,7 @@ from service.workflows.costing.costing import with_first_days
 from service.workflows.currency.exchange import Exchange
 from service.workflows.records.facts_then import A_DAY
 from service.workflows.records.recording import get_record
-from service.workflows.registering.registering import find_one
+from service.workflows.reviewing.orders import Orders
 from service.workflows.workspace import Workspace
 
 MAX_COMPARED = 2_000
@@ -57,25 +58,15 @@ def variances_of_record(workspace: Workspace, code: str) -> ReviewedBatch:
     """
     with workspace.snapshot() as frozen, frozen.reading() as connection:
         found = _Comparing(connection, frozen).compared(get_record(connection, frozen, code))
-    return ReviewedBatch(variance_statement(found.stored.record, found.basis, found.variances), found.basis.taken.unit)
+    return ReviewedBatch(variance_statement(found.stored.record, found.basis, found.variances), found.variances.unit)
 
 
-def variances_of_product(workspace: Workspace, product: str, chosen: ChosenRecords) -> SummedStatement:
-    """The same, of all batches of a product in a period together.
+def compare(connection: Connection, workspace: Workspace, chosen: ChosenRecords) -> Iterator[Compared]:
+    """The records of a choice compared, newest day first; raises as `variances_of_record` does.
 
     Raises:
-        NotRegisteredError: there is no such product.
-        MissingRatesError: something has no rate on the day of a batch.
         TooComplexError: there are too many batches.
     """
-    find_one(workspace, Thing("products", product))
-    with workspace.snapshot() as frozen, frozen.reading() as connection:
-        compared = [each.variances for each in _compare(connection, frozen, replace(chosen, product=product))]
-    together = replace(summed_together(compared), product=product)
-    return summed_statement(together if compared else replace(together, currency=workspace.workshop.currency))
-
-
-def _compare(connection: Connection, workspace: Workspace, chosen: ChosenRecords) -> Iterator[Compared]:
     limit = MAX_COMPARED + 1
     found = batch_records.page_of_records(connection, workspace.workshop_id, chosen, before=None, limit=limit)
     if len(found) > MAX_COMPARED:
@@ -94,6 +85,10 @@ class _Comparing:
     workspace: Workspace
     _facts: dict[str, DayFacts] = field(default_factory=dict)
     _exchange: dict[date, Exchange] = field(default_factory=dict)
+    _orders: Orders = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._orders = Orders(self.connection, self.workspace)
 
     def compared(self, stored: StoredRecord) -> Compared:
         """A record compared; raises as `variances_of_record` does."""
@@ -102,12 +97,20 @@ class _Comparing:
         facts, record = self._facts[stored.facts], stored.record
         basis = record_basis(record, facts.catalogue)
         exchange = self._exchange.setdefault(record.made_on, Exchange(self.workspace, record.made_on))
-        bills = [each for each in (basis.standard, basis.begun, basis.taken) if each is not None]
+        order, sold = self._orders.order_of(stored), basis.taken
+        if order is not None and order.tooling is not None:
+            sold = record_basis(record, facts.catalogue, order.tooling).taken
+        bills = [each for each in (basis.standard, basis.begun, basis.taken, sold) if each is not None]
         resources = tuple(dict.fromkeys(resource for bill in bills for resource in bill.resources))
         card = self._card(facts, record.made_on, resources)
         rates = unit_rates(card, resources, facts.pools, exchange)
         try:
-            return Compared(stored, basis, batch_variances(record, basis, rates, card, exchange))
+            variances = batch_variances(record, basis, rates, card, exchange)
+            if order is not None:
+                cost = cost_as_paid(record, sold, order.borne(stored, sold), rates, card, exchange)
+                earned = earned_by_batch(order.of_product, record.good_units, cost, card.currency)
+                variances = replace(variances, earned=earned)
+            return Compared(stored, basis, variances)
         except MissingRatesError as error:
             raise with_first_days(self.workspace, error) from None
 

@@ -10,8 +10,9 @@ from service.domain.reviewing.variance_kinds import Effect, VarianceKind
 from service.domain.values.errors import TooComplexError
 from service.store.records.batch_records import ChosenRecords
 from service.workflows.errors import NotRegisteredError
-from service.workflows.records import variances
-from service.workflows.records.variances import variances_of_product, variances_of_record
+from service.workflows.reviewing import variances
+from service.workflows.reviewing.period import variances_of_product
+from service.workflows.reviewing.variances import variances_of_record
 from tests.support import builders
 from tests.workflows.owner import Owner
 

@@ -8,11 +8,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.domain.costing.cost_sheet import cost_sheet
+from service.domain.learning.learning import ObservedBatch
+from service.domain.learning.risk import RiskBand, Spread, risk_band, told_together, ways_together
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.products import Catalogue
 from service.domain.records.record_basis import record_basis
-from service.domain.reviewing.learning import ObservedBatch
-from service.domain.reviewing.risk import RiskBand, Spread, risk_band, told_together, ways_together
 from service.domain.values.money import Money
 from tests.domain.examples import Shop, a_product, a_shop, an_operation
 from tests.domain.records.recorded import a_record

@@ -4,10 +4,10 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
+from service.domain.learning.facts import stated, stated_by, with_facts
+from service.domain.learning.learning import LEAST_BATCHES, LearntFact
 from service.domain.making.products import Catalogue, Product
 from service.domain.records.observation import Fact, Learnable
-from service.domain.reviewing.facts import stated, stated_by, with_facts
-from service.domain.reviewing.learning import LEAST_BATCHES, LearntFact
 from service.domain.values.exact import exactly, readable
 from service.domain.values.message import Message
 from service.domain.values.shown import Figure, shown

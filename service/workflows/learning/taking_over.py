@@ -6,8 +6,8 @@ from decimal import Decimal
 from typing import NamedTuple
 
 from service.domain.audit import Action, Change, RecordedChange, learning_subject
+from service.domain.learning.proposals import StatedFact, stated_facts
 from service.domain.making.products import Product
-from service.domain.reviewing.proposals import StatedFact, stated_facts
 from service.domain.values.exact import ONE
 from service.domain.values.references import Thing
 from service.encoding import encoded, trusted
@@ -18,11 +18,7 @@ from service.store.workshop import audit
 from service.store.workshop.audit import Chosen
 from service.workflows.entity_tags import Precondition, always, expect, revision_tag
 from service.workflows.errors import NotRegisteredError, NotUndoneError
-from service.workflows.register import Prices, inside_of, prices_after
-from service.workflows.register_document import Act
-from service.workflows.registering.document import RegisterDocument, Written
-from service.workflows.registering.registering import find_one
-from service.workflows.reviewing.effects import (
+from service.workflows.learning.effects import (
     CostEffect,
     QuotationEffect,
     cost_effect,
@@ -30,7 +26,11 @@ from service.workflows.reviewing.effects import (
     open_quotations,
     quotation_effects,
 )
-from service.workflows.reviewing.learning import Lesson, Wanted, learn, learn_within
+from service.workflows.learning.learning import Lesson, Wanted, learn, learn_within
+from service.workflows.register import Prices, inside_of, prices_after
+from service.workflows.register_document import Act
+from service.workflows.registering.document import RegisterDocument, Written
+from service.workflows.registering.registering import find_one
 from service.workflows.workspace import Workspace
 
 

@@ -5,10 +5,10 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any, NamedTuple
 
+from service.domain.learning.learning import METHOD, SOURCES, learnt
+from service.domain.learning.proposals import Proposal, StatedFact, proposal, stated_facts
 from service.domain.making.products import Product
 from service.domain.records.observation import Learnable
-from service.domain.reviewing.learning import METHOD, SOURCES, learnt
-from service.domain.reviewing.proposals import Proposal, StatedFact, proposal, stated_facts
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, TooComplexError
 from service.domain.values.message import Message
 from service.encoding import encoded, to_bytes

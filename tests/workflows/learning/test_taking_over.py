@@ -8,9 +8,9 @@ import pytest
 
 from service import clock
 from service.domain.audit import Action, RecordedChange
+from service.domain.learning.proposals import StatedFact
 from service.domain.making.products import Product
 from service.domain.records.observation import Fact, Learnable
-from service.domain.reviewing.proposals import StatedFact
 from service.domain.values.errors import InvalidValuesError, TooComplexError
 from service.domain.values.references import Thing
 from service.encoding import encoded
@@ -18,10 +18,10 @@ from service.store.records.batch_records import ChosenRecords
 from service.store.workshop.audit import Chosen
 from service.workflows.entity_tags import always
 from service.workflows.errors import NotRegisteredError, NotUndoneError, PreconditionFailedError
+from service.workflows.learning import effects, learning
+from service.workflows.learning.learning import Wanted, what_records_teach
+from service.workflows.learning.taking_over import Preview, TakenOver, preview, take_over, undo
 from service.workflows.registering import registering
-from service.workflows.reviewing import effects, learning
-from service.workflows.reviewing.learning import Wanted, what_records_teach
-from service.workflows.reviewing.taking_over import Preview, TakenOver, preview, take_over, undo
 from service.workflows.workshop.audit import list_changes
 from tests.support import builders
 from tests.workflows.owner import Owner
@@ -213,7 +213,7 @@ class TestTakingOver:
             return found
 
         learn = learning.learn
-        monkeypatch.setattr("service.workflows.reviewing.taking_over.learn", changes_meanwhile)
+        monkeypatch.setattr("service.workflows.learning.taking_over.learn", changes_meanwhile)
         with pytest.raises(PreconditionFailedError, match="what the records of product 'sheet' propose has changed"):
             take_over(taught.workspace, "sheet", CYCLE_ALONE, lambda tag: tag == seen)
         assert the_product(taught).name == "Another"

@@ -8,11 +8,11 @@ from math import prod
 from operator import attrgetter
 from typing import NamedTuple
 
+from service.domain.learning.facts import stated_by, with_facts
+from service.domain.learning.learning import LEAST_BATCHES, ObservedBatch
 from service.domain.making.products import Catalogue
 from service.domain.records.observation import Fact as ProductFact
 from service.domain.records.observation import Learnable, Observation
-from service.domain.reviewing.facts import stated_by, with_facts
-from service.domain.reviewing.learning import LEAST_BATCHES, ObservedBatch
 from service.domain.values.exact import ONE, ZERO, exactly, half_up, snapped
 from service.domain.values.message import Fact, Message
 from service.domain.values.money import Money, minor_unit_decimals

@@ -1,0 +1,191 @@
+"""What batches earned that were made for quotations."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Annotated
+
+from service.domain.values.exact import ONE, ZERO, exactly, half_up, readable, snapped
+from service.domain.values.message import Fact, Message
+from service.domain.values.money import Money, minor_unit_decimals
+from service.domain.values.shown import Quantity, SumOf, shown
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProductOfOrder:
+    """What an order is for a product: all its lines of the product together, in the workshop's currency.
+
+    Attributes:
+        quotation: its number.
+        ordered: units, as they were accepted.
+        made: good units of all batches that were made for it.
+        net_amount: what the customer pays for them, without tax and carriage; with their part of what is taken off or
+            added on the whole.
+        quoted_cost: their full cost as quoted.
+    """
+
+    quotation: str
+    ordered: Decimal
+    made: Decimal
+    net_amount: Decimal
+    quoted_cost: Decimal
+
+    @property
+    def share_taken(self) -> Decimal:
+        """The share of what was made that the order takes; the rest stays in stock at what it cost."""
+        return min(ONE, self.ordered / self.made) if self.made else ONE
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Earned:
+    """What one batch, or several, earned; exact.
+
+    Attributes:
+        quotation: the number of the quotation; empty for several batches.
+        currency: of every amount.
+        batches: how many were made for quotations.
+        good_units: of them.
+        units_sold: of these, those that the orders take.
+        net_amount: what these bring.
+        cost: what they cost to make; of a batch without a good unit all of it.
+        quoted_profit: what they were to leave.
+    """
+
+    quotation: str
+    currency: str
+    batches: int
+    good_units: Decimal
+    units_sold: Decimal
+    net_amount: Decimal
+    cost: Decimal
+    quoted_profit: Decimal
+
+    @property
+    def profit(self) -> Decimal:
+        return self.net_amount - self.cost
+
+
+@exactly
+def earned_by_batch(order: ProductOfOrder, good_units: Decimal, cost: Decimal, currency: str) -> Earned:
+    """What a batch earned that was made for an order:  net amount × units sold ÷ ordered − cost × share taken.
+
+    Where more was made than ordered, the order takes the same share of every batch.
+
+    Args:
+        cost: of the whole batch, without what the customer supplies or another batch of the order pays for.
+    """
+    units = good_units * order.share_taken
+    share = units / order.ordered
+    return Earned(
+        quotation=order.quotation,
+        currency=currency,
+        batches=1,
+        good_units=good_units,
+        units_sold=units,
+        net_amount=order.net_amount * share,
+        cost=cost * order.share_taken,
+        quoted_profit=(order.net_amount - order.quoted_cost) * share,
+    )
+
+
+@exactly
+def earned_together(sold: Iterable[Earned]) -> Earned | None:
+    """What several batches earned; None if none was made for a quotation."""
+    found = list(sold)
+    if not found:
+        return None
+    return Earned(
+        quotation="",
+        currency=found[0].currency,
+        batches=len(found),
+        good_units=sum((each.good_units for each in found), ZERO),
+        units_sold=sum((each.units_sold for each in found), ZERO),
+        net_amount=sum((each.net_amount for each in found), ZERO),
+        cost=sum((each.cost for each in found), ZERO),
+        quoted_profit=sum((each.quoted_profit for each in found), ZERO),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EarnedStatement:
+    """What batches earned that were made for quotations, as those say; nobody tells here whether they are paid.
+
+    Attributes:
+        quotation: the number of the quotation; null for several batches.
+        batches: how many were made for quotations.
+        units_sold: of their good units, those that the orders take; null for several products.
+        net_amount: what these bring, without tax and carriage.
+        cost: what they cost to make, without what customers supplied.
+        profit: what they leave at full cost; a loss if negative.
+        quoted_profit: what they were to leave.
+        text: all of it in words.
+    """
+
+    quotation: str | None
+    batches: int
+    units_sold: Quantity | None
+    net_amount: Money
+    cost: Money
+    profit: Annotated[Money, SumOf(("net_amount",), ("cost",))]
+    quoted_profit: Money
+    text: Message
+
+
+@exactly
+def earned_statement(earned: Earned, unit: str | None) -> EarnedStatement:
+    """The same as shown.
+
+    Args:
+        unit: what stands behind a number of units of the product in a sentence; None for several products.
+    """
+    return shown(
+        EarnedStatement,
+        earned.currency,
+        earned,
+        quotation=earned.quotation or None,
+        units_sold=None if unit is None else earned.units_sold,
+        text=_in_a_sentence(earned, unit or ""),
+    )
+
+
+def _in_a_sentence(earned: Earned, unit: str) -> Message:
+    decimals = minor_unit_decimals(earned.currency)
+    net, cost = half_up(earned.net_amount, decimals), half_up(earned.cost, decimals)
+    facts: dict[str, Fact] = {
+        "net": net,
+        "cost": cost,
+        "amount": abs(net - cost),
+        "quoted": half_up(earned.quoted_profit, decimals),
+        "currency": earned.currency,
+    }
+    told = _told(earned, facts, unit)
+    if net < cost:
+        return Message("{told}, which loses {amount}; as quoted it would be {quoted}", told=told, **facts)
+    return Message("{told}, which leaves {amount}; as quoted it would be {quoted}", told=told, **facts)
+
+
+def _told(earned: Earned, facts: Mapping[str, Fact], unit: str) -> Message:
+    if not earned.quotation:
+        return Message(
+            "Made for quotations, {batches} of the batches: they bring {net} {currency} and cost {cost}",
+            batches=Decimal(earned.batches),
+            **facts,
+        )
+    if not earned.good_units:
+        return Message(
+            "Made for {quotation}, and nothing good came out: it brings nothing and cost {cost} {currency}",
+            quotation=earned.quotation,
+            **facts,
+        )
+    if snapped(earned.units_sold) == earned.good_units:
+        return Message(
+            "Made for {quotation}: it brings {net} {currency} and cost {cost}", quotation=earned.quotation, **facts
+        )
+    return Message(
+        "Made for {quotation}, which takes {sold} of {good} {unit}: they bring {net} {currency} and cost {cost}",
+        quotation=earned.quotation,
+        sold=readable(earned.units_sold, 3),
+        good=earned.good_units,
+        unit=unit,
+        **facts,
+    )

@@ -1,0 +1,1 @@
+"""What the records of a product teach: read, tried and taken over."""

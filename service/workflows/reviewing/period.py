@@ -1,0 +1,149 @@
+"""What many batches cost, of a product or of a period, and the fixed cost of its days."""
+
+from calendar import monthrange
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import field, replace
+from datetime import date, timedelta
+from decimal import Decimal
+from typing import Annotated, NamedTuple
+
+from service.domain.costing.rate_card import DatedRate
+from service.domain.month.fixed_costs import FixedCost, fixed_costs
+from service.domain.month.plan import FixedResource
+from service.domain.reviewing.period import FixedBudget, fixed_variances, summed_together
+from service.domain.reviewing.period_review import PeriodReview, SummedStatement, period_review, summed_statement
+from service.domain.values.declared import Length, declared
+from service.domain.values.errors import InvalidValueError, InvalidValuesError
+from service.domain.values.exact import ZERO, exactly
+from service.domain.values.money import Money
+from service.domain.values.references import Registered, Thing
+from service.store.records.batch_records import ChosenRecords
+from service.time_limit import next_step
+from service.workflows.costing.rate_card import rates_in_force
+from service.workflows.currency.exchange import Exchange
+from service.workflows.registering.registering import find_one
+from service.workflows.reviewing.variances import compare
+from service.workflows.workspace import Workspace
+
+MAX_DAYS, MAX_INCURRED = 366, 1_000
+"""Most days of a period, and most amounts that were really spent."""
+
+
+def variances_of_product(workspace: Workspace, product: str, chosen: ChosenRecords) -> SummedStatement:
+    """Why all batches of a product in a period cost more or less than their good units should have.
+
+    Raises:
+        NotRegisteredError: there is no such product.
+        MissingRatesError: something has no rate on the day of a batch.
+        TooComplexError: there are too many batches.
+    """
+    named = find_one(workspace, Thing("products", product)).facts.name
+    with workspace.snapshot() as frozen, frozen.reading() as connection:
+        compared = [each.variances for each in compare(connection, frozen, replace(chosen, product=product))]
+    together = replace(summed_together(compared), product=product, name=named)
+    return summed_statement(together if compared else replace(together, currency=workspace.workshop.currency))
+
+
+@declared
+class PeriodQuestion:
+    """Which days to look back on.
+
+    Attributes:
+        first_day: the first of the month of last_day if left out.
+        last_day: today if left out.
+        incurred: what the fixed cost of these days really was, by resource, for instance "overheads/rent"; what its
+            rates say if left out.
+    """
+
+    first_day: date | None = None
+    last_day: date | None = None
+    incurred: Annotated[Mapping[FixedResource, Money], Length(at_most=MAX_INCURRED)] = field(default_factory=dict)
+
+    def problems(self) -> Iterator[InvalidValueError]:
+        if self.first_day and self.last_day and self.last_day < self.first_day:
+            yield InvalidValueError(("last_day",), "must not be before first_day")
+        for resource, amount in self.incurred.items():
+            if amount.amount < 0:
+                yield InvalidValueError(("incurred", resource), "must be 0 or more")
+
+
+class _Days(NamedTuple):
+    """Days of one month of the calendar."""
+
+    first: date
+    last: date
+
+    @property
+    def share_of_month(self) -> Decimal:
+        _, all_days = monthrange(self.first.year, self.first.month)
+        return Decimal((self.last - self.first).days + 1) / all_days
+
+
+def _months(first: date, last: date) -> Iterator[_Days]:
+    while first <= last:
+        _, all_days = monthrange(first.year, first.month)
+        end = min(last, first.replace(day=all_days))
+        yield _Days(first, end)
+        first = end + timedelta(days=1)
+
+
+def review_period(workspace: Workspace, question: PeriodQuestion) -> PeriodReview:
+    """The variances of all batches of a period, together and by product, and those of the fixed cost of its days.
+
+    Raises:
+        InvalidValuesError: days that are still to come, more than a year, or an amount of what has no fixed cost.
+        MissingRatesError: something has no rate on the day of a batch.
+        MissingExchangeRateError: an amount cannot be converted on its day.
+        TooComplexError: there are too many batches.
+    """
+    today = workspace.workshop.today()
+    last = question.last_day or max(today, question.first_day or today)
+    first = question.first_day or last.replace(day=1)
+    if problems := list(_problems(first, last, today)):
+        raise InvalidValuesError(problems)
+    chosen = ChosenRecords(first_day=first, last_day=last)
+    with workspace.snapshot() as frozen, frozen.reading() as connection:
+        batches = [each.variances for each in compare(connection, frozen, chosen)]
+        budgets = _budgets(frozen, list(_months(first, last)), _incurred(frozen, question, last))
+    return period_review(first, last, workspace.workshop.currency, batches, fixed_variances(budgets, batches))
+
+
+def _problems(first: date, last: date, today: date) -> Iterator[InvalidValueError]:
+    if last > today:
+        yield InvalidValueError(("last_day",), f"must be {today} or earlier: what is to come has not cost anything yet")
+    if (last - first).days >= MAX_DAYS:
+        yield InvalidValueError(("first_day",), f"must be at most {MAX_DAYS} days before last_day")
+
+
+def _incurred(workspace: Workspace, question: PeriodQuestion, last: date) -> Mapping[str, Decimal]:
+    exchange = Exchange(workspace, last)
+    return {resource: exchange(amount) for resource, amount in question.incurred.items()}
+
+
+@exactly
+def _budgets(workspace: Workspace, months: Sequence[_Days], incurred: Mapping[str, Decimal]) -> list[FixedBudget]:
+    """The fixed cost of the days by its rates: of each month their share, by the rates on the last of them.
+
+    Raises:
+        InvalidValuesError: an amount is of what has no fixed cost in these days.
+    """
+    amounts: dict[str, Decimal] = {}
+    names: dict[str, str] = {}
+    for days in months:
+        next_step()
+        for cost in _fixed_costs(workspace, days.last):
+            resource = cost.resource or ""
+            amounts[resource] = amounts.get(resource, ZERO) + cost.amount * days.share_of_month
+            names[resource] = cost.name
+    if foreign := [each for each in incurred if each not in amounts]:
+        reason = "has no fixed cost in these days: it is none of the machines, grades, tariffs and pools that do"
+        raise InvalidValuesError([InvalidValueError(("incurred", each), reason) for each in foreign])
+    return [
+        FixedBudget(resource=each, name=names[each], budget=amount, incurred=incurred.get(each))
+        for each, amount in amounts.items()
+    ]
+
+
+def _fixed_costs(workspace: Workspace, day: date) -> list[FixedCost]:
+    in_force: Sequence[tuple[DatedRate, Registered]] = rates_in_force(workspace, day)
+    return fixed_costs(in_force, Exchange(workspace, day))
