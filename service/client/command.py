@@ -46,6 +46,21 @@ _INTERRUPTED = 130
 Declared = TypeVar("Declared", bound=Callable[..., Any])
 
 
+class NamedAmount(click.ParamType[tuple[str, str]]):
+    """An amount with the name of what it is of, such as day=0.39."""
+
+    name = "named amount"
+
+    def __init__(self, what: str, example: str) -> None:
+        self.what, self.example = what, example
+
+    def convert(self, value: str, param: click.Parameter | None, ctx: click.Context | None) -> tuple[str, str]:
+        of, is_there, amount = (part.strip() for part in value.partition("="))
+        if not (of and is_there and amount):
+            self.fail(f"'{value}' is not {self.what}; write for instance {self.example}", param, ctx)
+        return of, amount
+
+
 class Options(SimpleNamespace):
     """The values of the command line, by the names of options and arguments."""
 

@@ -125,15 +125,37 @@ def test_files_are_taken_whole_and_compared_by_batch_and_by_product(
     assert "No batch of it is recorded there." in none
 
 
+def test_all_batches_of_a_period_are_compared_with_its_fixed_cost(
+    demo: Client, capsys: pytest.CaptureFixture[str]
+) -> None:
+    end_of(demo, capsys, "record", BATCHES)
+    period = ("--first-day", "2026-11-24", "--last-day", "2026-11-25")
+
+    spent = ("--incurred", "overheads/premises=655")
+    told = end_of(demo, capsys, "variances", *period, *spent, "--pdf", "all.pdf", "--html", "all.html").out
+    empty = end_of(demo, capsys, "variances", "--last-day", "2026-09-30")
+
+    text = " ".join(told.split())
+    assert text.startswith("BATCHES 2026-11-24 to 2026-11-25 ")
+    assert "HDPE regrind, " in text
+    # 655 are spent, and 620 × 2 ÷ 30 are what these two days bear by the rate
+    assert "+613.67 EUR" in text
+    assert Path("all.pdf").read_bytes().startswith(b"%PDF-")
+    assert "What these days cost however much is made" in Path("all.html").read_text()
+    assert "No batch is recorded." in empty.out, empty.err
+
+
 @pytest.mark.parametrize(
     ("words", "status", "told"),
     [
         (("record", "no.csv"), 1, "no.csv cannot be read"),
         (("record", "wrong.yaml"), 1, "wrong.yaml: a file of batches must have the member records"),
         (("record", "wrong.csv"), 1, "line 2: product: there is no product 'brik'; did you mean 'brick'?"),
-        (("variances",), 2, "name either a batch, or --product CODE"),
-        (("variances", "x", "--last-day", "2026-11-25"), 2, "are for --product"),
-        (("variances", "--product", "brick", "--pdf", "why.pdf"), 2, "--pdf is for one batch"),
+        (("variances", "x", "--product", "brick"), 2, "name either a batch, or --product CODE"),
+        (("variances", "x", "--last-day", "2026-11-25"), 2, "are for several batches"),
+        (("variances", "x", "--incurred", "overheads/premises=1"), 2, "--incurred is for a period"),
+        (("variances", "--incurred", "655"), 2, "write for instance overheads/premises=655"),
+        (("variances", "--incurred", "overheads/quality=1"), 1, "quality: has no fixed cost in these days"),
         (("variances", "x"), 1, "there is no batch record 'x'"),
     ],
 )

@@ -54,10 +54,12 @@ from service.workflows.listing.listings import ListingQuestion
 from service.workflows.pricing import pricing
 from service.workflows.pricing.sale_way import PriceQuestion
 from service.workflows.quoting import quotation_life, quotations, risk
-from service.workflows.records import recording, variances
+from service.workflows.records import recording
 from service.workflows.records.recording import CodedRecord
 from service.workflows.registering import registering
 from service.workflows.registering.document import RegisterDocument, Written
+from service.workflows.reviewing import period, variances
+from service.workflows.reviewing.period import PeriodQuestion
 from service.workflows.shipping import ShippingQuestion
 from service.workflows.workshop import audit, keys, letterhead, moving, retries, storage, watching
 from service.workflows.workspace import Workspace
@@ -400,9 +402,9 @@ def records_of(owner: Owner) -> dict[str, Callable[[], Any]]:
             recording.list_records(on, chosen, before=before, limit=2)
 
     def compare() -> None:
-        variances.variances_of_product(on, "sheet", ChosenRecords())
+        period.variances_of_product(on, "sheet", ChosenRecords())
         with pytest.raises(MissingRatesError):
-            variances.variances_of_product(on, "old", ChosenRecords())
+            period.variances_of_product(on, "old", ChosenRecords())
 
     def learn() -> None:
         for number in range(5):
@@ -416,7 +418,8 @@ def records_of(owner: Owner) -> dict[str, Callable[[], Any]]:
         "recording.find_record": lambda: recording.find_record(on, "B-1"),
         "recording.list_records": list_records,
         "variances.variances_of_record": lambda: variances.variances_of_record(on, "B-1"),
-        "variances.variances_of_product": compare,
+        "period.variances_of_product": compare,
+        "period.review_period": lambda: period.review_period(on, PeriodQuestion(first_day=TODAY, last_day=TODAY)),
         "learning.what_records_teach": learn,
         "risk.risk_of_quotation": lambda: risk.risk_of_quotation(on, 1),
         "risk.risk_of_preview": lambda: risk.risk_of_preview(owner.workspace, a_request()),
@@ -542,6 +545,7 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         "feed.drop_held_exchange_rates": lambda: feed.drop_held_exchange_rates(on, days_before(1), FEED),
         "feed.confirm_exchange_rates": lambda: feed.confirm_exchange_rates(on, days_before(2), FEED),
         "exchange.withdraw_exchange_rates": lambda: exchange.withdraw_exchange_rates(on, days_before(2), FEED),
+        "rate_card.rates_in_force": lambda: rate_card.rates_in_force(on, TODAY),
         "rate_card.rate_card_on": lambda: rate_card.rate_card_on(on, TODAY),
         "cost_sheets.bill_of_product": lambda: cost_sheets.bill_of_product(on, "crate", 5),
         "lead_times.lead_time_of": lambda: lead_times.lead_time_of(on, "crate", 5, TODAY, is_rush=False),

@@ -19,7 +19,7 @@ from typing import Any, BinaryIO
 
 import click
 
-from service.client.command import Options, option, owners_command
+from service.client.command import NamedAmount, Options, option, owners_command
 from service.client.ends import RefusedError
 from service.client.files.new_file import new_file
 from service.client.http import Service
@@ -48,17 +48,6 @@ def _day(_context: click.Context, _parameter: click.Parameter, text: str) -> str
         raise click.BadParameter(f"'{text}' is not a day; write for instance 2026-11-30") from None
 
 
-def _bands(_context: click.Context, _parameter: click.Parameter, texts: tuple[str, ...]) -> list[tuple[str, str]]:
-    return [*map(_band, texts)]
-
-
-def _band(text: str) -> tuple[str, str]:
-    band, is_there, amount = (part.strip() for part in text.partition("="))
-    if not (band and is_there and amount):
-        raise click.BadParameter(f"'{text}' is not the price of a band; write for instance day=0.39")
-    return band, amount
-
-
 @owners_command(__doc__)
 @click.argument("tariff", help="The tariff's code.")
 @option("--from", "day", metavar="DAY", required=True, callback=_day, help="The first day of the rate.")
@@ -68,7 +57,7 @@ def _band(text: str) -> tuple[str, str]:
     section=_RATE,
     metavar="BAND=AMOUNT",
     multiple=True,
-    callback=_bands,
+    type=NamedAmount("the price of a band", "day=0.39"),
     help="Price of a kWh in a band; repeat for each band.",
 )
 @option("--standing-charge", _CHARGES[0], section=_RATE, metavar="AMOUNT", help="Charge per month; '' removes it.")

@@ -1,20 +1,22 @@
 """Variances as text: from what good units should have cost to what they cost."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from typing import Any
 
 from service.client.text.figures import money, quantity
 from service.client.text.terminal import heading, isolated, paragraph, row
 
+Answer = Mapping[str, Any]
+
 _COUNTED = {"issued": "what was issued", "minutes": "minutes", "scrap": "scrap", "hours": "hours", "kwh": "kWh"}
 
 
-def batch_text(code: str, found: dict[str, Any], columns: int) -> str:
+def batch_text(code: str, found: Answer, columns: int) -> str:
     """The variances of a batch."""
     lines = [*heading(f"BATCH {code}", found["made_on"], columns)]
     lines += paragraph(f"{quantity(found['good_units'])} × {isolated(found['name'])}", columns)
-    lines += ["", *paragraph(f"{isolated(found['text'])}.", columns), "", *_steps(found, columns)]
+    lines += ["", *_told(found, columns), "", *_steps(found, columns)]
     if found["actual_unit_cost"] is not None:
         standard, actual = (money(found[f"{name}_unit_cost"]) for name in ("standard", "actual"))
         lines += ["", *row("a good one should cost", standard, columns), *row("and cost", actual, columns)]
@@ -23,29 +25,69 @@ def batch_text(code: str, found: dict[str, Any], columns: int) -> str:
     return "\n".join(lines)
 
 
-def product_text(found: dict[str, Any], columns: int) -> str:
+def product_text(found: Answer, columns: int) -> str:
     """The variances of all batches of a product together."""
-    count = found["batches"]
-    lines = [*heading(f"PRODUCT {found['product']}", "1 batch" if count == 1 else f"{count} batches", columns)]
-    if not count:
+    lines = [*heading(f"PRODUCT {found['product']}", _batches(found), columns)]
+    if not found["batches"]:
         return "\n".join((*lines, *paragraph("No batch of it is recorded there.", columns)))
-    return "\n".join(
-        (*lines, *paragraph(f"{quantity(found['good_units'])} good ones", columns), "", *_steps(found, columns))
-    )
+    good = paragraph(f"{quantity(found['good_units'])} good ones", columns)
+    return "\n".join((*lines, *good, "", *_told(found, columns), "", *_steps(found, columns)))
 
 
-def _steps(found: dict[str, Any], columns: int) -> Iterator[str]:
+def period_text(found: Answer, columns: int) -> str:
+    """The variances of all batches of a period, those of each product, and what its fixed cost was for."""
+    return "\n".join(_period(found, columns))
+
+
+def _period(found: Answer, columns: int) -> Iterator[str]:
+    together = found["together"]
+    yield from heading(f"BATCHES {found['first_day']} to {found['last_day']}", _batches(together), columns)
+    yield from _told(together, columns)
+    if together["batches"]:
+        yield ""
+        yield from _steps(together, columns)
+        yield ""
+        yield from paragraph("OF EACH PRODUCT, MORE OR LESS THAN IT SHOULD HAVE COST", columns)
+        for each in found["products"]:
+            yield from row(isolated(f"{each['name']}, {_batches(each)}"), _signed(each["variance"]), columns)
+    if found["fixed"]:
+        yield ""
+        yield from paragraph(f"{isolated(found['fixed_total']['text'])}.", columns)
+        yield ""
+        yield from paragraph("NOT TAKEN UP BY ANY RECORDED BATCH", columns)
+        for each in found["fixed"]:
+            yield from row(isolated(each["name"]), money(each["capacity"]), columns)
+            if Decimal(each["budget_variance"]["amount"]):
+                yield from row(
+                    isolated(f"{each['name']}: spent beyond its rates"), _signed(each["budget_variance"]), columns
+                )
+
+
+def _batches(found: Answer) -> str:
+    return "1 batch" if found["batches"] == 1 else f"{found['batches']} batches"
+
+
+def _told(found: Answer, columns: int) -> Iterator[str]:
+    """The comparison in a sentence, and what was earned."""
+    yield from paragraph(f"{isolated(found['text'])}.", columns)
+    if found["earned"] is not None:
+        yield from paragraph(f"{isolated(found['earned']['text'])}.", columns)
+
+
+def _signed(amount: Answer) -> str:
+    figure = money(amount)
+    return f"+{figure}" if Decimal(amount["amount"]) > 0 else figure
+
+
+def _steps(found: Answer, columns: int) -> Iterator[str]:
     """From the standard to the actual cost."""
     yield from row("SHOULD HAVE COST", money(found["standard_cost"]), columns)
     for each in found["variances"]:
-        figure = money(each["amount"])
-        yield from row(
-            isolated(each["text"]), figure if Decimal(each["amount"]["amount"]) < 0 else f"+{figure}", columns
-        )
+        yield from row(isolated(each["text"]), _signed(each["amount"]), columns)
     yield from row("COST", money(found["actual_cost"]), columns)
 
 
-def _estimated(found: dict[str, Any]) -> str:
+def _estimated(found: Answer) -> str:
     by_kind: dict[str, list[str]] = {}
     for each in found["taken_as_estimated"]:
         by_kind.setdefault(each["what"], []).append(isolated(each["name"]))

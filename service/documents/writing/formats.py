@@ -88,6 +88,14 @@ def formatted_number(number: Decimal | int, locale: str) -> str:
     )
 
 
+def formatted_figure(figure: Decimal, locale: str) -> str:
+    """A figure of a sentence as it stands there, zeros at its end included: an amount of money has them."""
+    decimals = max(0, -int(figure.as_tuple().exponent))
+    return _isolated_in(
+        locale, _drawn(locale, lambda signs: _figure_pattern(signs, decimals).apply(figure, _parsed(signs)))
+    )
+
+
 def formatted_quantity(quantity: Decimal, locale: str) -> str:
     """A physical quantity, with up to three decimals."""
     return formatted_number(readable(quantity, _QUANTITY_DECIMALS), locale)
@@ -239,6 +247,14 @@ def _price_pattern(locale: str, symbol: str, decimals: int) -> NumberPattern:
     pattern.frac_prec = (decimals, decimals)
     pattern.prefix = _both(pattern.prefix, r"¤$", symbol + _space_beside(symbol[-1]), symbol)
     pattern.suffix = _both(pattern.suffix, r"^¤", _space_beside(symbol[0]) + symbol, symbol)
+    return pattern
+
+
+@lru_cache(maxsize=1024)
+def _figure_pattern(locale: str, decimals: int) -> NumberPattern:
+    """The locale's pattern of numbers, with the given decimals."""
+    pattern: NumberPattern = copy(_parsed(locale).decimal_formats[None])
+    pattern.frac_prec = (decimals, decimals)
     return pattern
 
 

@@ -10,7 +10,7 @@ from babel import Locale
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 
-from service.documents.writing.formats import formatted_quantity, isolated, unit_sign
+from service.documents.writing.formats import formatted_figure, isolated, unit_sign
 from service.domain.values.message import Fact, Message, filled
 from service.domain.values.units import Unit
 
@@ -65,7 +65,7 @@ class Labels:
                 return isolated(fact)
             case tuple():
                 return ", ".join(map(self.told, fact))
-        return formatted_quantity(fact, self.locale)
+        return formatted_figure(fact, self.locale)
 
 
 def labels_for(locale: str, kind: str = "") -> Labels:

@@ -49,6 +49,7 @@ class Earned:
         net_amount: what these bring.
         cost: what they cost to make; of a batch without a good unit all of it.
         quoted_profit: what they were to leave.
+        is_borne_otherwise: whether the order bears other tools or materials than the batch took by its own bill.
     """
 
     quotation: str
@@ -59,6 +60,7 @@ class Earned:
     net_amount: Decimal
     cost: Decimal
     quoted_profit: Decimal
+    is_borne_otherwise: bool = False
 
     @property
     def profit(self) -> Decimal:
@@ -66,7 +68,9 @@ class Earned:
 
 
 @exactly
-def earned_by_batch(order: ProductOfOrder, good_units: Decimal, cost: Decimal, currency: str) -> Earned:
+def earned_by_batch(
+    order: ProductOfOrder, good_units: Decimal, cost: Decimal, currency: str, *, is_borne_otherwise: bool
+) -> Earned:
     """What a batch earned that was made for an order:  net amount × units sold ÷ ordered − cost × share taken.
 
     Where more was made than ordered, the order takes the same share of every batch.
@@ -85,6 +89,7 @@ def earned_by_batch(order: ProductOfOrder, good_units: Decimal, cost: Decimal, c
         net_amount=order.net_amount * share,
         cost=cost * order.share_taken,
         quoted_profit=(order.net_amount - order.quoted_cost) * share,
+        is_borne_otherwise=is_borne_otherwise,
     )
 
 
@@ -103,6 +108,7 @@ def earned_together(sold: Iterable[Earned]) -> Earned | None:
         net_amount=sum((each.net_amount for each in found), ZERO),
         cost=sum((each.cost for each in found), ZERO),
         quoted_profit=sum((each.quoted_profit for each in found), ZERO),
+        is_borne_otherwise=any(each.is_borne_otherwise for each in found),
     )
 
 
@@ -158,25 +164,29 @@ def _in_a_sentence(earned: Earned, unit: str) -> Message:
         "quoted": half_up(earned.quoted_profit, decimals),
         "currency": earned.currency,
     }
+    if earned.quotation and not earned.good_units:
+        return Message(
+            "Made for {quotation}, and nothing good came out: it brings nothing and cost {cost} {currency}",
+            quotation=earned.quotation,
+            **facts,
+        )
     told = _told(earned, facts, unit)
+    if earned.is_borne_otherwise:
+        told = Message("{told}, with tools and supplied material as quoted", told=told)
     if net < cost:
         return Message("{told}, which loses {amount}; as quoted it would be {quoted}", told=told, **facts)
     return Message("{told}, which leaves {amount}; as quoted it would be {quoted}", told=told, **facts)
 
 
 def _told(earned: Earned, facts: Mapping[str, Fact], unit: str) -> Message:
-    if not earned.quotation:
+    if not earned.quotation and earned.batches > 1:
         return Message(
-            "Made for quotations, {batches} of the batches: they bring {net} {currency} and cost {cost}",
+            "{batches} batches were made for quotations: they bring {net} {currency} and cost {cost}",
             batches=Decimal(earned.batches),
             **facts,
         )
-    if not earned.good_units:
-        return Message(
-            "Made for {quotation}, and nothing good came out: it brings nothing and cost {cost} {currency}",
-            quotation=earned.quotation,
-            **facts,
-        )
+    if not earned.quotation:
+        return Message("One batch was made for a quotation: it brings {net} {currency} and cost {cost}", **facts)
     if snapped(earned.units_sold) == earned.good_units:
         return Message(
             "Made for {quotation}: it brings {net} {currency} and cost {cost}", quotation=earned.quotation, **facts

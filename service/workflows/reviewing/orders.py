@@ -73,7 +73,7 @@ class Order:
         asked = sum((kept[place].asked.amount for place in self._places), ZERO) * on_the_whole
         cost = sum((kept[place].full_cost.amount for place in self._places), ZERO)
         return ProductOfOrder(
-            quotation=self.quotation.name,
+            quotation=self.quotation.number or "",
             ordered=sum((accepted.quantities[place] for place in self._places), ZERO),
             made=self._made,
             net_amount=self._home(asked),

@@ -17,6 +17,7 @@ from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.exact import ZERO, exactly
 from service.domain.values.money import Money
 from service.domain.values.references import Registered, Thing
+from service.nearest import did_you_mean
 from service.store.records.batch_records import ChosenRecords
 from service.time_limit import next_step
 from service.workflows.costing.rate_card import rates_in_force
@@ -136,8 +137,12 @@ def _budgets(workspace: Workspace, months: Sequence[_Days], incurred: Mapping[st
             amounts[resource] = amounts.get(resource, ZERO) + cost.amount * days.share_of_month
             names[resource] = cost.name
     if foreign := [each for each in incurred if each not in amounts]:
-        reason = "has no fixed cost in these days: it is none of the machines, grades, tariffs and pools that do"
-        raise InvalidValuesError([InvalidValueError(("incurred", each), reason) for each in foreign])
+        raise InvalidValuesError(
+            [
+                InvalidValueError(("incurred", each), f"has no fixed cost in these days{did_you_mean(each, amounts)}")
+                for each in foreign
+            ]
+        )
     return [
         FixedBudget(resource=each, name=names[each], budget=amount, incurred=incurred.get(each))
         for each, amount in amounts.items()

@@ -107,8 +107,14 @@ class _Comparing:
         try:
             variances = batch_variances(record, basis, rates, card, exchange)
             if order is not None:
-                cost = cost_as_paid(record, sold, order.borne(stored, sold), rates, card, exchange)
-                earned = earned_by_batch(order.of_product, record.good_units, cost, card.currency)
+                borne = order.borne(stored, sold)
+                earned = earned_by_batch(
+                    order.of_product,
+                    record.good_units,
+                    cost_as_paid(record, sold, borne, rates, card, exchange),
+                    card.currency,
+                    is_borne_otherwise=borne.lines != basis.taken.lines,
+                )
                 variances = replace(variances, earned=earned)
             return Compared(stored, basis, variances)
         except MissingRatesError as error:

@@ -3,6 +3,9 @@
 import ast
 import inspect
 import re
+from dataclasses import replace
+from datetime import date
+from decimal import Decimal
 from functools import cache
 from typing import Any
 
@@ -14,6 +17,7 @@ from service.documents.reviewing import period_view as period_view_module
 from service.documents.reviewing import variance_chart as chart_module
 from service.documents.reviewing import variance_view as view_module
 from service.documents.reviewing import variance_writing as writing_module
+from service.documents.reviewing.period_view import period_chart, period_view, product_chart, product_view
 from service.documents.reviewing.variance_chart import GREATEST
 from service.documents.reviewing.variance_page import variance_page, variance_pdf
 from service.documents.reviewing.variance_paper import VarianceView
@@ -21,8 +25,12 @@ from service.documents.reviewing.variance_view import batch_chart, variance_view
 from service.documents.writing.formats import formatted_amount
 from service.documents.writing.labels import CATALOGUES, LANGUAGES
 from service.domain.making import explosion
-from service.domain.reviewing import comparison, earned, period, period_review
+from service.domain.reviewing import comparison, earned, period
+from service.domain.reviewing import period_review as review_module
 from service.domain.reviewing import statement as statement_module
+from service.domain.reviewing.earned import ProductOfOrder, earned_by_batch
+from service.domain.reviewing.period import FixedBudget, fixed_variances, summed_together
+from service.domain.reviewing.period_review import PeriodReview, period_review, summed_statement
 from service.domain.reviewing.statement import VarianceStatement
 from service.domain.reviewing.variance_kinds import VarianceKind
 from service.domain.values.units import Unit
@@ -30,7 +38,7 @@ from tests.documents.nasty_texts import NASTY_TEXTS
 from tests.documents.pictures import Picture, png_size
 from tests.domain.examples import a_line, a_material, a_product, a_shop
 from tests.domain.records.recorded import a_record
-from tests.domain.reviewing.reviewed import stated
+from tests.domain.reviewing.reviewed import compared, stated
 from tests.support.builders import money
 
 TRANSLATED = LANGUAGES[1:]
@@ -62,7 +70,7 @@ def wanted() -> set[str]:
         (chart_module, "labels"),
         (statement_module, "Message"),
         (period, "Message"),
-        (period_review, "Message"),
+        (review_module, "Message"),
         (earned, "Message"),
     ):
         for call in ast.walk(ast.parse(inspect.getsource(module))):
@@ -172,3 +180,90 @@ class TestAPicture:
         assert picture.bars() == []
         assert png_size(png) == tuple(2 * each for each in picture.size)
         assert as_estimated.variance.amount == 0
+
+
+class TestManyBatches:
+    BATCHES = (
+        compared(a_shop(), a_record(**COUNTED)),
+        replace(compared(a_shop(), a_record(**COUNTED)), product="beam", name="Beam", made_on=date(2026, 10, 2)),
+    )
+    PERIOD = date(2026, 10, 1), date(2026, 11, 25)
+
+    @classmethod
+    def review(cls) -> PeriodReview:
+        absorbed = cls.BATCHES[0].absorbed[0]
+        budget = FixedBudget(resource=absorbed.resource, name=absorbed.name, budget=Decimal(900), incurred=Decimal(950))
+        return period_review(*cls.PERIOD, "EUR", cls.BATCHES, fixed_variances([budget], cls.BATCHES))
+
+    def test_of_a_product_lead_from_cost_to_cost(self) -> None:
+        (beam, _) = sorted(self.review().products, key=lambda each: each.product)
+
+        view = product_view(beam, date(2026, 12, 1), seller="Kiln Lane", locale="en_IE")
+
+        assert (view.title, view.day) == ("Batches: Beam", (2026, 10, 2))
+        assert {each.text: each.figure for each in view.facts} == {
+            "Product": "beam",
+            "Recorded batches": "1",
+            "Made": "2 October 2026",
+        }
+        assert (view.standard.amount, view.actual.amount) == tuple(
+            formatted_amount(each, "en_IE") for each in (beam.standard_cost, beam.actual_cost)
+        )
+        assert variance_pdf(view).startswith(b"%PDF-")
+        picture = Picture(product_chart(beam, ImageForm.SVG, locale="en_IE"))
+        assert len(picture.bars()) == len(beam.variances)
+
+    def test_of_which_there_is_none_are_told_so(self) -> None:
+        none = replace(summed_together([]), product="beam", name="Beam", currency="EUR")
+
+        view = product_view(summed_statement(none), date(2026, 12, 1), seller="Kiln Lane", locale="de_DE")
+
+        assert (view.answer, view.day) == (("Kein Los ist erfasst",), (2026, 12, 1))
+        assert variance_pdf(view).startswith(b"%PDF-")
+
+    def test_of_a_period_have_a_table_of_products_and_one_of_fixed_cost_that_adds_up(self) -> None:
+        review = self.review()
+        view = period_view(review, seller="Kiln Lane", locale="en_IE")
+        page = variance_page(view)
+
+        products, fixed = view.tables
+        assert [row[0].text for row in products.rows] == ["Beam", "Sheet"]
+        total = review.fixed_total
+        assert [cell.text for cell in fixed.rows[-1][1:]] == [
+            "€900.00",
+            "+€50.00",
+            formatted_amount(total.applied, "en_IE"),
+            f"+{formatted_amount(total.efficiency, 'en_IE')}",
+            formatted_amount(total.capacity, "en_IE"),
+        ]
+        assert view.title == "Batches: 1 October 2026 to 25 November 2026"
+        assert "What these days cost however much is made" in page
+        assert variance_pdf(view).startswith(b"%PDF-")
+        assert period_chart(review, ImageForm.PNG, locale="fr_FR").startswith(b"\x89PNG")
+
+    @pytest.mark.parametrize("locale", ["de_DE", "fr_FR", "nl_NL", "es_ES", "pt_PT"])
+    def test_are_told_in_the_language_of_the_locale(self, locale: str) -> None:
+        view = period_view(self.review(), seller="Kiln Lane", locale=locale)
+
+        for text in (view.title, *view.answer, *(table.title for table in view.tables), *view.tables[1].columns):
+            assert not re.search(r"\b(batch|batches|should|what|these|days)\b", text, re.IGNORECASE), text
+
+    def test_that_were_made_for_quotations_say_what_they_earned(self) -> None:
+        order = ProductOfOrder(
+            quotation="Q000007",
+            ordered=Decimal(40),
+            made=Decimal(20),
+            net_amount=Decimal(4000),
+            quoted_cost=Decimal(3000),
+        )
+        first, _ = self.BATCHES
+        sold = earned_by_batch(order, Decimal(20), Decimal("1600.10"), "EUR", is_borne_otherwise=True)
+        one = period_review(*self.PERIOD, "EUR", [replace(first, earned=sold)], []).products[0]
+
+        view = product_view(one, date(2026, 12, 1), seller="Kiln Lane", locale="de_DE")
+
+        assert view.answer[1] == (
+            "Ein Los wurde für ein Angebot gefertigt: Es bringt 2.000,00 EUR und kostete 1.600,10, mit Werkzeugen und "
+            "beigestelltem Material wie angeboten, das lässt 399,90; nach dem Angebot wären es 500,00"
+        )
+        assert [each.figure for each in view.facts[-3:]] == ["1", "399,90\xa0€", "500,00\xa0€"]
