@@ -62,10 +62,6 @@ class Earned:
     quoted_profit: Decimal
     is_borne_otherwise: bool = False
 
-    @property
-    def profit(self) -> Decimal:
-        return self.net_amount - self.cost
-
 
 @exactly
 def earned_by_batch(

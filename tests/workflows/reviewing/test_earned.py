@@ -194,3 +194,14 @@ def test_several_batches_are_told_together_and_others_have_earned_nothing_here(m
     assert abs(together.earned.profit.amount - profit_of(moulding, ["B-1", "B-2"])) <= Decimal("0.01")
     assert together.earned.text.startswith("2 batches were made for quotations: they bring ")
     assert variances_of_record(moulding.workspace, "B-3").statement.earned is None
+
+
+def test_of_several_one_may_have_been_made_for_a_quotation(moulding: Owner) -> None:
+    completed(moulding, {"good_units": 20})
+    moulding.record("B-3")
+
+    earned = variances_of_product(moulding.workspace, "sheet", ChosenRecords()).earned
+
+    assert earned is not None
+    assert (earned.quotation, earned.profit) == (None, earned_by(moulding).profit)
+    assert earned.text.startswith("One batch was made for a quotation: it brings ")
