@@ -26,7 +26,7 @@ from service.store.engine.schema import migrate
 from service.store.workshop.workshops import Workshop, new_workshop
 from service.workflows.workshop import keys
 from tests.support.browser import Browser, a_browser
-from tests.support.contract import Contract
+from tests.support.contract import Contract, the_contract
 from tests.support.feed import AS_PATIENT_AS_THE_SERVICE, FeedServer, feed_at
 
 pytest_plugins = ["tests.support.profiles"]
@@ -220,8 +220,7 @@ def database(app: flask.Flask) -> Database:
 
 @pytest.fixture(scope="session")
 def contract() -> Contract:
-    """The contract, which does not depend on the database."""
-    return Contract(create_app(Settings(database_url="sqlite://")))
+    return the_contract()
 
 
 @dataclass(kw_only=True)

@@ -16,7 +16,7 @@ from service.store.engine.stored_rows import as_stored
 from service.store.workshop.workshops import find_workshop
 from tests.conftest import Client
 from tests.support.builders import quotation, register_workshop
-from tests.support.contract import Contract
+from tests.support.contract import the_contract
 
 
 @pytest.fixture
@@ -46,7 +46,7 @@ def client_of(url: str, key: str) -> Client:
         found = find_workshop(connection, UUID(hex=key.split("_")[1]))
     workshop.dispose()
     assert found is not None
-    return Client(app=app, contract=Contract(app), key=key, workshop=found)
+    return Client(app=app, contract=the_contract(), key=key, workshop=found)
 
 
 class TestTables:

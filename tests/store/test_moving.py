@@ -22,7 +22,7 @@ from service.workflows.workshop import moving
 from tests.api.places import register_everything
 from tests.conftest import Client
 from tests.support import builders
-from tests.support.contract import Contract
+from tests.support.contract import the_contract
 from tests.support.furnishing import furnishes
 
 pytestmark = pytest.mark.every_engine
@@ -69,7 +69,7 @@ def moved(document: Any, database: Database) -> Client:
     with database.reading() as connection:
         found = find_workshop(connection, UUID(document["workshop_id"]))
     assert found is not None
-    return Client(app=app, contract=Contract(app), key=key, workshop=found)
+    return Client(app=app, contract=the_contract(), key=key, workshop=found)
 
 
 def answers(client: Client) -> dict[str, bytes]:

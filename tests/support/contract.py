@@ -10,6 +10,9 @@ from jsonschema_rs import Draft202012, Draft202012Validator, Registry
 from werkzeug.exceptions import HTTPException
 from werkzeug.routing import MapAdapter
 
+from service.app import create_app
+from service.config import Settings
+
 _ADDRESS = "contract:"
 ON_EVERY_ANSWER = {
     *("content-type", "content-length", "date", "x-request-id", "cache-control", "vary"),
@@ -91,3 +94,9 @@ class Contract:
             pointer = f"{where}/content/{media.replace('/', '~1')}/schema"
             error = next(self._validator(pointer).iter_errors(json.loads(response.data)), None)
             assert error is None, f"{method} {path} {status}: {error.message} at {error.instance_path}"
+
+
+@cache
+def the_contract() -> Contract:
+    """The contract of every application in this process, made once: it depends on no database and on no setting."""
+    return Contract(create_app(Settings(database_url="sqlite://")))

@@ -18,7 +18,7 @@ from tests.api.outside import is_problem, stored
 from tests.api.places import register_everything
 from tests.conftest import Client, make_client
 from tests.support import builders
-from tests.support.contract import Contract
+from tests.support.contract import the_contract
 
 pytestmark = pytest.mark.every_engine
 
@@ -35,7 +35,7 @@ def own_app(database_url: str) -> Iterator[flask.Flask]:
 @pytest.fixture(scope="module")
 def hasty(own_app: flask.Flask) -> Client:
     """A workshop with something registered in every collection, on an application without a cache."""
-    client = make_client(own_app, Contract(own_app))
+    client = make_client(own_app, the_contract())
     register_everything(client)
     return client
 

@@ -17,7 +17,7 @@ from service.workflows.workshop import keys
 from tests.api.outside import is_problem, stored
 from tests.conftest import Client
 from tests.support import builders
-from tests.support.contract import Contract
+from tests.support.contract import the_contract
 
 pytestmark = pytest.mark.every_engine
 
@@ -35,7 +35,7 @@ def alone(file: Path) -> Iterator[Client]:
     migrate(database)
     workshop = new_workshop(name="Alone", address="", currency="EUR", locale="en", time_zone="UTC")
     client = Client(
-        app=app, contract=Contract(app), key=keys.create_workshop(database, workshop, "x"), workshop=workshop
+        app=app, contract=the_contract(), key=keys.create_workshop(database, workshop, "x"), workshop=workshop
     )
     builders.register_workshop(client)
     for number in range(12):  # enough that a repricing needs new pages in the file

@@ -19,7 +19,7 @@ from service.store.workshop.workshops import lock_workshop
 from tests.api.outside import is_problem, stored
 from tests.conftest import Client, make_client
 from tests.support import builders
-from tests.support.contract import Contract
+from tests.support.contract import the_contract
 from tests.support.proxy import Proxy, proxy_to
 
 pytestmark = pytest.mark.every_engine
@@ -33,7 +33,7 @@ def client_at(url: str) -> Iterator[Client]:
     app = create_app(Settings(database_url=url, rate_limit=None))
     database: Database = app.extensions["pugmill.database"]
     migrate(database)
-    client = make_client(app, Contract(app))
+    client = make_client(app, the_contract())
     builders.register_workshop(client)
     yield client
     database.dispose()

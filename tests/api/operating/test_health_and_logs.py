@@ -21,7 +21,7 @@ from service.store.engine.schema import migrate
 from tests.api.outside import at, is_problem, over_wsgi
 from tests.conftest import Client
 from tests.support.builders import material
-from tests.support.contract import Contract
+from tests.support.contract import the_contract
 
 
 @pytest.fixture
@@ -100,7 +100,7 @@ def test_a_service_without_its_tables_is_not_ready(empty_app: flask.Flask) -> No
     assert answer.status_code == 503
     assert answer.json["is_ready"] is False
     assert answer.json["migrations"] == "pending"
-    assert Contract(empty_app).check("GET", "/ready", answer) is None
+    assert the_contract().check("GET", "/ready", answer) is None
 
 
 def test_a_service_with_tables_newer_than_its_code_is_not_ready(empty_app: flask.Flask) -> None:
@@ -126,7 +126,7 @@ def test_a_service_without_its_database_is_not_ready_and_answers_by_the_contract
     answer = pathless_app.test_client().get("/ready")
 
     assert answer.status_code == 503
-    Contract(pathless_app).check("GET", "/ready", answer)
+    the_contract().check("GET", "/ready", answer)
 
 
 def test_a_service_without_its_database_asks_to_try_again(pathless_app: flask.Flask) -> None:

@@ -13,7 +13,7 @@ from service.store.engine.metering import Stored
 from tests.api.outside import is_problem
 from tests.conftest import Client, make_client
 from tests.support import builders
-from tests.support.contract import Contract
+from tests.support.contract import the_contract
 from tests.support.writes import everything_of
 
 pytestmark = pytest.mark.every_engine
@@ -25,7 +25,7 @@ MEGABYTE = 1_000_000
 def limited(url: str, **quota: int | None) -> Iterator[Client]:
     """A workshop of a service with these limits."""
     app = create_app(Settings(database_url=url, rate_limit=None, **{"quota_rows": None, **quota}))
-    yield make_client(app, Contract(app))
+    yield make_client(app, the_contract())
     app.extensions["pugmill.database"].dispose()
 
 
