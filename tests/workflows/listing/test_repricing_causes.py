@@ -53,13 +53,14 @@ def change_of(owner: Owner, listing: str, **body: Any) -> Any:
 def as_stored_before_waste_was_counted(owner: Owner) -> None:
     """Rewrite the bills stored with prices: pieces as a number, and no part for waste."""
     with owner.database.engine.begin() as connection:
-        for changes in connection.execute(sa.select(price_changes.c.listing, price_changes.c.bill)).all():
+        own = price_changes.c.workshop_id == owner.workshop_id
+        for changes in connection.execute(sa.select(price_changes.c.listing, price_changes.c.bill).where(own)).all():
             if changes.bill is None:
                 continue  # nobody could price it
             bill = plain_data(changes.bill)
             quantities = {part: each for part, each in bill["quantities"].items() if not part.endswith("#disposed")}
             former = to_bytes({"pieces": int(bill["pieces"]), "quantities": quantities}).decode()
-            query = price_changes.update().where(price_changes.c.listing == changes.listing)
+            query = price_changes.update().where(own, price_changes.c.listing == changes.listing)
             connection.execute(query.values(bill=former))
 
 
