@@ -9,7 +9,7 @@ import socket
 import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
 import pytest
@@ -375,14 +375,19 @@ def test_a_database_that_falls_silent_keeps_no_request_waiting_forever(database_
 @contextmanager
 def longest_file(service: Running, size: int) -> Iterator[None]:
     """Keep every process of the service from writing files beyond this size, in bytes."""
-    before = {process: resource.prlimit(process, resource.RLIMIT_FSIZE) for process in service.processes()}
-    for process, (_, hard) in before.items():
-        resource.prlimit(process, resource.RLIMIT_FSIZE, (size, hard))
+    main = service.processes()[0]
+    usual = resource.prlimit(main, resource.RLIMIT_FSIZE)
+
+    def limit(limits: tuple[int, int]) -> None:
+        for process in service.processes():  # one may have ended meanwhile, and another begun in its place
+            with suppress(ProcessLookupError):
+                resource.prlimit(process, resource.RLIMIT_FSIZE, limits)
+
+    limit((size, usual[1]))
     try:
         yield
     finally:
-        for process, limits in before.items():
-            resource.prlimit(process, resource.RLIMIT_FSIZE, limits)
+        limit(usual)
 
 
 class TestToldToStop:
