@@ -4,7 +4,7 @@ import gc
 import json
 import os
 import tempfile
-from collections.abc import Callable, Generator, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from functools import cache
@@ -18,7 +18,7 @@ import pytest
 import sqlalchemy as sa
 from coverage import Coverage
 
-from scripts.checks import ROOT, part_of
+from scripts.checks import ROOT, Part, part_of
 from service.app import create_app
 from service.cli import main
 from service.config import Settings
@@ -45,9 +45,15 @@ MEMORY = Path("/dev/shm")
 """Linux keeps files here in memory; the tests' own databases need not survive a power failure."""
 
 
+@cache
+def part_at(path: Path) -> Part | None:
+    """The part of `scripts/test` that a test file belongs to."""
+    return part_of(path.relative_to(ROOT).as_posix())
+
+
 def is_of_the_core(item: pytest.Item) -> bool:
     """Whether the test counts for the branch coverage of the core."""
-    part = part_of(item.path.relative_to(ROOT).as_posix())
+    part = part_at(item.path)
     return part is not None and part.is_measured
 
 
@@ -129,12 +135,22 @@ def pytest_collection(session: pytest.Session) -> Generator[None, Any, Any]:
         gc.enable()
 
 
+def evenly(paths: Iterable[Path]) -> dict[Path, float]:
+    """A place above 0 for each file, in which those of every part follow each other at equal distances up to 1."""
+    parts: dict[Part | None, list[Path]] = {}
+    for path in dict.fromkeys(paths):
+        parts.setdefault(part_at(path), []).append(path)
+    return {path: place / len(files) for files in parts.values() for place, path in enumerate(files, 1)}
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Leave out tests whose result cannot depend on the engine, and run the measured tests first.
 
-    The service caches results in memory: code whose result another test has cached would not run while measured.
+    The service caches results in memory: code whose result another test has cached would not run while measured. The
+    files of every other part are spread evenly over the run, so that tests that wait run beside tests that compute.
     """
-    items.sort(key=lambda each: not is_of_the_core(each))
+    places = evenly(each.path for each in items if not is_of_the_core(each))
+    items.sort(key=lambda each: places.get(each.path, 0))
     fit: list[pytest.Item] = []
     unfit: list[pytest.Item] = []
     for each in items:
