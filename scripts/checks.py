@@ -201,12 +201,12 @@ class Run:
     def _test(self, tested: list[Part]) -> None:
         with TemporaryDirectory() as place:
             report = Path(place) / "tests.xml"
-            # All tests of a file run in one process; files start in the order of collection. One process more than
+            # All tests of a file run in one process; files start in the order of collection. Two processes more than
             # processors, because some tests wait: for a lock, a silent database, a server that starts.
             command = [
                 "pytest",
                 "--numprocesses",
-                str(processors() + 1),
+                str(processors() + 2),
                 "--dist",
                 "loadfile",
                 "--no-loadscope-reorder",
