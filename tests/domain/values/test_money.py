@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from service.domain.costing.rates import TariffRate
 from service.domain.selling.channels import ChannelRate
+from service.domain.values import money
 from service.domain.values.errors import CurrencyMismatchError, InvalidValuesError, UnknownCurrencyError
 from service.domain.values.money import (
     Money,
@@ -25,6 +26,13 @@ from service.domain.values.money import (
 )
 from tests.domain.examples import euros
 from tests.domain.strategies import figures
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _found_anew() -> None:
+    """Forget what other tests have found: code that is run only there would count as never run."""
+    money._uses.cache_clear()
+    money._ends.cache_clear()
 
 
 class TestMinorUnit:
