@@ -46,4 +46,5 @@ class MissingExchangeRateError(PugmillError, LookupError):
     def __str__(self) -> str:
         needed = f", which {self.needed_by} needs," if self.needed_by else ""
         told = f"no exchange rate between {self.one} and {self.other}{needed} {self.args[0]}"
-        return f"{told}; enter, import or fetch a newer one"
+        wanted = "a newer one" if self.last_published_on else f"one of {self.as_of}, or of a day shortly before it"
+        return f"{told}; enter, import or fetch {wanted}"

@@ -42,6 +42,7 @@ class Made:
     Attributes:
         catalogue: the facts, as far as what was counted has changed them.
         tooling: how every tool is charged; None where each operation says so itself.
+        orders: how many orders it is.
         units: good ones; of a batch without any, those that reached the last operation that any reached.
         observations: what was counted of each fact.
         problems: counts that cannot be.
@@ -50,12 +51,13 @@ class Made:
     record: BatchRecord
     catalogue: Catalogue
     tooling: Tooling | None
+    orders: Decimal
     units: Decimal
     observations: list[Observation]
     problems: list[InvalidValueError]
 
     def bill(self) -> BillOfResources:
-        return bill_of_resources(self.record.product, self.units, self.catalogue, self.tooling)
+        return bill_of_resources(self.record.product, self.units, self.catalogue, self.tooling, self.orders)
 
     def change(self, changes: Changes) -> None:
         self.catalogue = changed(self.catalogue, changes)

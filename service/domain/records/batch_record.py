@@ -209,6 +209,12 @@ class BatchRecord:
         yield from self._repeated_operations()
         yield from self._repeated_bands()
 
+    @property
+    def is_counted(self) -> bool:
+        """Whether anything was counted but the good units."""
+        counts = self.materials, self.operations, self.labour, self.electricity, self.overheads
+        return self.units_started is not None or any(counts)
+
     def _repeated_operations(self) -> Iterator[InvalidValueError]:
         seen = set()
         for place, each in enumerate(self.operations):

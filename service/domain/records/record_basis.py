@@ -1,6 +1,7 @@
 """What a record is compared by: the bill of its good units, and the bill that comes to what was counted."""
 
 from dataclasses import dataclass
+from decimal import Decimal
 
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.products import Catalogue, Tooling
@@ -11,7 +12,7 @@ from service.domain.records.counted_materials import draw
 from service.domain.records.counted_of_bill import foreign_counts, uneven_units
 from service.domain.records.observation import Observation, added_up
 from service.domain.values.errors import InvalidValuesError
-from service.domain.values.exact import exactly
+from service.domain.values.exact import ONE, exactly
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,7 +33,9 @@ class RecordBasis:
 
 
 @exactly
-def record_basis(record: BatchRecord, catalogue: Catalogue, tooling: Tooling | None = None) -> RecordBasis:
+def record_basis(
+    record: BatchRecord, catalogue: Catalogue, tooling: Tooling | None = None, orders: Decimal = ONE
+) -> RecordBasis:
     """The bills of a record, from the facts of its day.
 
     What was not counted follows from what was, by the bill's own formulas: material and minutes from the units begun,
@@ -40,6 +43,8 @@ def record_basis(record: BatchRecord, catalogue: Catalogue, tooling: Tooling | N
 
     Args:
         tooling: how every tool is charged; as each operation says if left out.
+        orders: how many orders the batch is, for pools that are spread over orders: a part of one if several batches
+            were made for it.
 
     Raises:
         InvalidValuesError: something counted is not in the bill, or cannot be; all problems of a kind at once.
@@ -48,7 +53,13 @@ def record_basis(record: BatchRecord, catalogue: Catalogue, tooling: Tooling | N
     if problems := [*foreign_counts(record, catalogue)] or [*uneven_units(record, catalogue)]:
         raise InvalidValuesError(problems)
     made = Made(
-        record=record, catalogue=catalogue, tooling=tooling, units=record.good_units, observations=[], problems=[]
+        record=record,
+        catalogue=catalogue,
+        tooling=tooling,
+        orders=orders,
+        units=record.good_units,
+        observations=[],
+        problems=[],
     )
     standard = made.bill() if record.good_units else None
     begin(made)

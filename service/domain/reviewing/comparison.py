@@ -14,18 +14,16 @@ from service.domain.making.resources import DISPOSED, RECLAIMED, STANDING
 from service.domain.records.batch_record import BatchRecord
 from service.domain.records.record_basis import RecordBasis
 from service.domain.reviewing.paid import Lines, idle_hours, lines_of, paid_for_overheads, paid_rates
-from service.domain.reviewing.variance_kinds import Measure, VarianceKind
+from service.domain.reviewing.variance_kinds import VarianceKind
 from service.domain.reviewing.variances import AbsorbedCost, BatchVariances, Variance
-from service.domain.values.exact import ZERO, exactly, half_up, readable
+from service.domain.reviewing.what_happened import Figures, of_scrap, of_the_mix, what_happened
+from service.domain.values.exact import ZERO, exactly, half_up
 from service.domain.values.message import Message
-from service.domain.values.money import minor_unit_decimals
 from service.domain.values.references import Thing, part_in, whole_of
-from service.domain.values.units import Unit
 
 _DECIMALS = 15
 """Of the amounts that are compared: equal ones then differ by nothing, and differences add up without rounding."""
 _PER_CENT = 100
-_SIGNS: Mapping[str, str] = {each.value: each.sign for each in Unit}
 _USAGE = {
     "materials": VarianceKind.MATERIAL_USAGE,
     "labour-grades": VarianceKind.LABOUR_EFFICIENCY,
@@ -143,12 +141,14 @@ class _Comparison:
         for part, line in {**self.standard, **self.paid}.items():
             if not line.variable:
                 resource = whole_of(part)
+                # What was paid beyond a rate is no more time, or space, that the batch took up.
+                taken = self.taken if line.cost_class is CostClass.DIRECT_LABOUR else self.paid
                 before = found.get(resource)
                 found[resource] = AbsorbedCost(
                     resource=resource,
                     name=line.name,
                     standard=_amount(self.standard, part) + (before.standard if before else ZERO),
-                    actual=_amount(self.paid, part) + (before.actual if before else ZERO),
+                    actual=_amount(taken, part) + (before.actual if before else ZERO),
                 )
         yield from found.values()
 
@@ -160,11 +160,10 @@ class _Comparison:
             amount += more
             variable += more if line.variable else ZERO
         if self.basis.standard is None:
-            what = Message("Nothing good came out: all that went into the batch is lost")
+            what = Message("Nothing good came out: what the units begun should have cost is lost")
         else:
-            what = self._said(
-                VarianceKind.YIELD, "", self.basis.taken.unit, _scrap(self.basis.begun), _scrap(self.basis.standard)
-            )
+            scrap = Figures(_scrap(self.basis.begun), _scrap(self.basis.standard))
+            what = of_scrap(self.basis.taken.unit, scrap, self.currency)
         if amount:
             yield Variance(
                 kind=VarianceKind.YIELD,
@@ -180,34 +179,41 @@ class _Comparison:
         """What was taken beyond what the units begun should have taken, at the rate of the day."""
         part = line.resource
         amount = _amount(self.taken, part) - _amount(self.begun, part)
-        mix = self._mix(line)
-        if mix:
-            yield from self._variance(VarianceKind.MATERIAL_MIX, line, mix.amount, mix.actual, mix.standard)
-            amount -= mix.amount
         kind = _OF_PARTS.get(part_in(part)) or _USAGE.get(Thing.of(part).collection)
-        if kind is not None:  # shots of a tool follow from the units begun
+        if mix := self._mix(line):
+            yield from self._variance(
+                VarianceKind.MATERIAL_MIX, line, mix.amount, mix.share_taken * _PER_CENT, mix.share_begun * _PER_CENT
+            )
+            what = of_the_mix(line.name, line.unit, Figures(mix.taken, mix.begun))
+            yield from self._told(VarianceKind.MATERIAL_USAGE, line, amount - mix.amount, what)
+        elif kind is not None:  # shots of a tool follow from the units begun
             yield from self._variance(kind, line, amount, _quantity(self.taken, part), _quantity(self.begun, part))
 
     def _mix(self, line: CostLine) -> "_Mix | None":
-        """What the share of a material in all that was counted of its unit does to the cost; None if it is alone.
+        """What the share of a material in the mix does to the cost; None if it is alone, or the mix is not known.
 
+        The mix are all direct materials of a unit that the product itself takes; it is known if each was counted.
         (quantity − its standard share of the total quantity) × rate; the usage that is left is what textbooks call the
         yield of the mix.  Source: as in `VarianceKind`.
         """
-        counted = [f"materials/{each.material}" for each in self.record.materials if each.issued is not None]
+        counted = {f"materials/{each.material}" for each in self.record.materials if each.issued is not None}
+        own = {each.item for each in self.basis.begun.issues if each.product == self.record.product}
         mixed = [
             each
-            for each in counted
+            for each in own
             if (other := self.begun.get(each)) and (other.cost_class, other.unit) == (line.cost_class, line.unit)
         ]
-        if line.resource not in mixed or len(mixed) == 1 or line.cost_class is not CostClass.DIRECT_MATERIAL:
+        if (
+            line.cost_class is not CostClass.DIRECT_MATERIAL
+            or line.resource not in mixed
+            or not counted.issuperset(mixed)
+        ):
             return None
-        actual, standard = (
-            _quantity(lines, line.resource) / sum((_quantity(lines, each) for each in mixed), ZERO)
-            for lines in (self.taken, self.begun)
-        )
-        total = sum((_quantity(self.taken, each) for each in mixed), ZERO)
-        return _Mix(_compared((actual - standard) * total * line.rate), actual * _PER_CENT, standard * _PER_CENT)
+        taken, begun = (sum((_quantity(lines, each) for each in mixed), ZERO) for lines in (self.taken, self.begun))
+        if len(mixed) == 1 or not taken or not begun:
+            return None
+        shares = _quantity(self.taken, line.resource) / taken, _quantity(self.begun, line.resource) / begun
+        return _Mix(_compared((shares[0] - shares[1]) * taken * line.rate), *shares, taken, begun)
 
     def _of_price(self, line: CostLine) -> Iterator[Variance]:
         """What was paid beyond the rate of the day, and what was paid for hours without work."""
@@ -248,44 +254,36 @@ class _Comparison:
     def _variance(
         self, kind: VarianceKind, line: CostLine, amount: Decimal, actual: Decimal, standard: Decimal
     ) -> Iterator[Variance]:
+        yield from self._told(kind, line, amount, self._said(kind, line.name, line.unit, actual, standard))
+
+    def _told(self, kind: VarianceKind, line: CostLine, amount: Decimal, what: Message) -> Iterator[Variance]:
         if amount:
-            what = self._said(kind, line.name, line.unit, actual, standard)
+            is_money = line.variable or kind is VarianceKind.LABOUR_RATE  # what was paid beyond the rate was spent
             yield Variance(
                 kind=kind,
                 resource=line.resource,
                 name=line.name,
                 amount=amount,
-                variable=amount if line.variable else ZERO,
+                variable=amount if is_money else ZERO,
                 standard_cost=_amount(self.standard, line.resource),
                 what=what,
             )
 
     def _said(self, kind: VarianceKind, name: str, unit: str, actual: Decimal, standard: Decimal) -> Message:
-        traits, minor = kind.traits, minor_unit_decimals(self.currency)
-        decimals = {Measure.QUANTITY: 3, Measure.RATE: minor + 2, Measure.AMOUNT: minor, Measure.PER_CENT: 1}
-        figures = {"actual": actual, "standard": standard}
-        read = {key: readable(each, decimals[traits.measure]) for key, each in figures.items()}
-        told = _one_of(unit) if traits.measure is Measure.RATE else several_of(unit)
-        return Message(traits.text, name=name, unit=told, currency=self.currency, **read)
-
-
-def several_of(unit: str) -> str:
-    """What stands behind a number of units in a sentence."""
-    return Message("pieces") if unit == Unit.PIECE else _SIGNS.get(unit, unit)
-
-
-def _one_of(unit: str) -> str:
-    return Message("piece") if unit == Unit.PIECE else _SIGNS.get(unit, unit)
+        return what_happened(kind, name, unit, Figures(actual, standard), self.currency)
 
 
 class _Mix(NamedTuple):
-    """The mix variance of a material, and its share of all materials, as it was and as it should be, in percent."""
+    """The mix variance of a material; its share of all that are mixed, taken and begun; and how much these are."""
 
     amount: Decimal
-    actual: Decimal
-    standard: Decimal
+    share_taken: Decimal
+    share_begun: Decimal
+    taken: Decimal
+    begun: Decimal
 
 
 def _scrap(bill: BillOfResources | None) -> Decimal:
-    steps = () if bill is None else bill.steps
+    """Units of the product itself that were begun at one of its operations and are not good after it."""
+    steps = () if bill is None else (each for each in bill.steps if each.product == bill.product)
     return sum((step.pieces_started - step.pieces_good for step in steps), ZERO)

@@ -19,21 +19,48 @@ class ProductOfOrder:
         quotation: its number.
         ordered: units, as they were accepted.
         made: good units of all batches that were made for it.
+        batches: how many these are.
         net_amount: what the customer pays for them, without tax and carriage; with their part of what is taken off or
             added on the whole.
+        net_once: of this, what is paid once, however much is made: the charge for a tool.
         quoted_cost: their full cost as quoted.
     """
 
     quotation: str
     ordered: Decimal
     made: Decimal
+    batches: int
     net_amount: Decimal
+    net_once: Decimal
     quoted_cost: Decimal
 
     @property
     def share_taken(self) -> Decimal:
         """The share of what was made that the order takes; the rest stays in stock at what it cost."""
         return min(ONE, self.ordered / self.made) if self.made else ONE
+
+    def share_of(self, good_units: Decimal) -> Decimal:
+        """The share of a batch in what was made for the order; all alike if nothing good came out of any."""
+        return good_units / self.made if self.made else ONE / self.batches
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BorneCost:
+    """What a batch costs the order that it was made for.
+
+    Attributes:
+        taken: what it took, without what the two others are about.
+        once: what the order pays once, however much is made: tools that it buys, pools spread over orders.
+        brought: what the quantities cost less that the customer brought, and the batch used; 0 or less.
+        is_otherwise: whether the order has its tools or materials another way than the product's own bill.
+        is_estimated: whether nobody counted what it took.
+    """
+
+    taken: Decimal
+    once: Decimal
+    brought: Decimal
+    is_otherwise: bool
+    is_estimated: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,7 +76,8 @@ class Earned:
         net_amount: what these bring.
         cost: what they cost to make; of a batch without a good unit all of it.
         quoted_profit: what they were to leave.
-        is_borne_otherwise: whether the order bears other tools or materials than the batch took by its own bill.
+        is_otherwise: whether an order has its tools or materials another way than the product's own bill.
+        is_estimated: whether nobody counted what any of them took.
     """
 
     quotation: str
@@ -60,32 +88,32 @@ class Earned:
     net_amount: Decimal
     cost: Decimal
     quoted_profit: Decimal
-    is_borne_otherwise: bool = False
+    is_otherwise: bool
+    is_estimated: bool
 
 
 @exactly
-def earned_by_batch(
-    order: ProductOfOrder, good_units: Decimal, cost: Decimal, currency: str, *, is_borne_otherwise: bool
-) -> Earned:
-    """What a batch earned that was made for an order:  net amount × units sold ÷ ordered − cost × share taken.
+def earned_by_batch(order: ProductOfOrder, good_units: Decimal, cost: BorneCost, currency: str) -> Earned:
+    """What a batch earned that was made for an order.
 
-    Where more was made than ordered, the order takes the same share of every batch.
-
-    Args:
-        cost: of the whole batch, without what the customer supplies or another batch of the order pays for.
+    net amount = (net amount − net once) × units sold ÷ ordered + net once × share;
+    cost = what it took × share taken + what the customer brought + what the order pays once × share;
+    its share is that of its good units in all that were made for the order. Where more was made than ordered, the order
+    takes the same share of every batch, but all that its customer brought and all that is paid once.
     """
-    units = good_units * order.share_taken
-    share = units / order.ordered
+    units, share = good_units * order.share_taken, order.share_of(good_units)
+    sold = units / order.ordered
     return Earned(
         quotation=order.quotation,
         currency=currency,
         batches=1,
         good_units=good_units,
         units_sold=units,
-        net_amount=order.net_amount * share,
-        cost=cost * order.share_taken,
-        quoted_profit=(order.net_amount - order.quoted_cost) * share,
-        is_borne_otherwise=is_borne_otherwise,
+        net_amount=(order.net_amount - order.net_once) * sold + (order.net_once * share if order.made else ZERO),
+        cost=cost.taken * order.share_taken + cost.brought + cost.once * share,
+        quoted_profit=(order.net_amount - order.quoted_cost) * sold,
+        is_otherwise=cost.is_otherwise,
+        is_estimated=cost.is_estimated,
     )
 
 
@@ -104,7 +132,8 @@ def earned_together(sold: Iterable[Earned]) -> Earned | None:
         net_amount=sum((each.net_amount for each in found), ZERO),
         cost=sum((each.cost for each in found), ZERO),
         quoted_profit=sum((each.quoted_profit for each in found), ZERO),
-        is_borne_otherwise=any(each.is_borne_otherwise for each in found),
+        is_otherwise=any(each.is_otherwise for each in found),
+        is_estimated=all(each.is_estimated for each in found),
     )
 
 
@@ -167,7 +196,9 @@ def _in_a_sentence(earned: Earned, unit: str) -> Message:
             **facts,
         )
     told = _told(earned, facts, unit)
-    if earned.is_borne_otherwise:
+    if earned.is_estimated:
+        told = Message("{told}, as estimated", told=told)
+    if earned.is_otherwise:
         told = Message("{told}, with tools and supplied material as quoted", told=told)
     if net < cost:
         return Message("{told}, which loses {amount}; as quoted it would be {quoted}", told=told, **facts)

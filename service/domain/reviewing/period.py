@@ -36,7 +36,7 @@ class SummedBatches:
         batches: how many.
         first_day: on which one of them was made; None if there is none.
         last_day: likewise.
-        good_units: of all batches; None for several products, whose units do not add up.
+        good_units: of all batches; None for several products or units, which do not add up.
         unit: of these; None for several products.
         variances: the largest first.
         earned: by those made for quotations; None if there are none.
@@ -54,6 +54,21 @@ class SummedBatches:
     actual_cost: Decimal
     variances: tuple[SummedVariance, ...]
     earned: Earned | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeftOut:
+    """A batch that cannot be compared, so that it is in no sum.
+
+    Attributes:
+        code: of its record.
+        product: its code.
+        reason: why not, and what to do.
+    """
+
+    code: str
+    product: str
+    reason: str
 
 
 @exactly
@@ -84,6 +99,7 @@ def _summed(product: str, batches: list[BatchVariances]) -> SummedBatches:
         causes.setdefault((each.kind, each.resource), []).append(each)
     variances = (_cause(each) for each in causes.values())
     products = {batch.product: batch for batch in batches}
+    is_of_one_unit = len(products) <= 1 and len({batch.unit for batch in batches}) <= 1
     alone = next(iter(products.values())) if len(products) == 1 else None
     return SummedBatches(
         product=product,
@@ -92,8 +108,8 @@ def _summed(product: str, batches: list[BatchVariances]) -> SummedBatches:
         batches=len(batches),
         first_day=min((batch.made_on for batch in batches), default=None),
         last_day=max((batch.made_on for batch in batches), default=None),
-        good_units=sum((batch.good_units for batch in batches), ZERO) if len(products) <= 1 else None,
-        unit=alone.unit if alone else None,
+        good_units=sum((batch.good_units for batch in batches), ZERO) if is_of_one_unit else None,
+        unit=alone.unit if alone and is_of_one_unit else None,
         standard_cost=sum((batch.standard_cost for batch in batches), ZERO),
         actual_cost=sum((batch.actual_cost for batch in batches), ZERO),
         variances=tuple(sorted(variances, key=lambda each: (-abs(each.amount), each.kind, each.resource))),

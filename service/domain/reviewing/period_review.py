@@ -6,15 +6,18 @@ from datetime import date
 from decimal import Decimal
 from typing import Annotated, NamedTuple
 
-from service.domain.reviewing.comparison import several_of
 from service.domain.reviewing.earned import EarnedStatement, earned_statement
-from service.domain.reviewing.period import FixedVariances, SummedBatches, summed, summed_together
+from service.domain.reviewing.period import FixedVariances, LeftOut, SummedBatches, summed, summed_together
 from service.domain.reviewing.statement import StatedVariance, stated
 from service.domain.reviewing.variances import BatchVariances
+from service.domain.reviewing.what_happened import several_of
 from service.domain.values.exact import ZERO, exactly
 from service.domain.values.message import Fact, Message
 from service.domain.values.money import Money, rounded
 from service.domain.values.shown import Quantity, SumOf, shown
+
+_MOST_NAMED = 5
+"""Codes in a sentence."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,6 +36,7 @@ class SummedStatement:
         actual_cost: what the batches cost.
         variances: the largest first.
         earned: by those made for quotations; null if there are none.
+        left_out: batches that cannot be compared, and are in no figure.
         text: the batches in a sentence.
     """
 
@@ -47,12 +51,17 @@ class SummedStatement:
     actual_cost: Annotated[Money, SumOf(("standard_cost", "variance"))]
     variances: tuple[StatedVariance, ...]
     earned: EarnedStatement | None
+    left_out: tuple[LeftOut, ...]
     text: Message
 
 
 @exactly
-def summed_statement(batches: SummedBatches) -> SummedStatement:
-    """The variances of several batches as shown."""
+def summed_statement(batches: SummedBatches, left_out: Sequence[LeftOut] = ()) -> SummedStatement:
+    """The variances of several batches as shown.
+
+    Args:
+        left_out: batches that cannot be compared.
+    """
     difference, variances = stated(batches)
     unit = None if batches.unit is None else several_of(batches.unit)
     return shown(
@@ -62,8 +71,16 @@ def summed_statement(batches: SummedBatches) -> SummedStatement:
         variance=difference,
         variances=variances,
         earned=None if batches.earned is None else earned_statement(batches.earned, unit),
-        text=_in_a_sentence(batches, difference),
+        left_out=tuple(left_out),
+        text=_without(left_out, _in_a_sentence(batches, difference)),
     )
+
+
+def _without(left_out: Sequence[LeftOut], told: Message) -> Message:
+    if not left_out:
+        return told
+    codes = ", ".join(each.code for each in left_out[:_MOST_NAMED]) + (" …" if len(left_out) > _MOST_NAMED else "")
+    return Message("{told}. Not counted, because they cannot be compared: {codes}", told=told, codes=codes)
 
 
 def _in_a_sentence(batches: SummedBatches, difference: Decimal) -> Message:
@@ -133,9 +150,20 @@ class PeriodReview:
     fixed_total: FixedStatement
 
 
+class Days(NamedTuple):
+    """The first and the last day of a period."""
+
+    first: date
+    last: date
+
+
 @exactly
 def period_review(
-    first_day: date, last_day: date, currency: str, batches: Sequence[BatchVariances], fixed: Iterable[FixedVariances]
+    days: Days,
+    currency: str,
+    batches: Sequence[BatchVariances],
+    left_out: Sequence[LeftOut],
+    fixed: Iterable[FixedVariances],
 ) -> PeriodReview:
     """The batches of a period and its fixed cost as shown; totals of fixed cost are sums of what is shown.
 
@@ -145,11 +173,14 @@ def period_review(
     rows = tuple(_fixed(each.resource, each.name, currency, each) for each in fixed)
     total = _Fixed(*(sum((getattr(row, name).amount for row in rows), ZERO) for name in _Fixed._fields))
     return PeriodReview(
-        first_day=first_day,
-        last_day=last_day,
+        first_day=days.first,
+        last_day=days.last,
         currency=currency,
-        together=summed_statement(replace(summed_together(batches), currency=currency)),
-        products=tuple(map(summed_statement, summed(batches))),
+        together=summed_statement(replace(summed_together(batches), currency=currency), left_out),
+        products=tuple(
+            summed_statement(each, [other for other in left_out if other.product == each.product])
+            for each in summed(batches)
+        ),
         fixed=rows,
         fixed_total=_fixed("", "", currency, total),
     )
@@ -171,19 +202,20 @@ def _fixed(resource: str, name: str, currency: str, each: FixedVariances | _Fixe
 
 
 def _of_fixed_cost(name: str, currency: str, figures: _Fixed) -> Message:
-    idle = figures.budget - figures.applied - figures.efficiency
-    facts: dict[str, Fact] = {"currency": currency, "budget": figures.budget, "applied": figures.applied}
+    taken = figures.applied + figures.efficiency
+    idle = figures.budget - taken
+    facts: dict[str, Fact] = {"currency": currency, "budget": figures.budget, "taken": taken, "idle": abs(idle)}
     facts["what"] = name or Message("These days, however much is made")
     if idle >= 0:
-        return Message(
-            "{what}: {budget} {currency} by the rates. What came out of the recorded batches bears {applied}; {idle} "
-            "no recorded batch took up",
-            idle=idle,
+        told = Message(
+            "{what}: {budget} {currency} by the rates. The recorded batches took up {taken}, and {idle} none of them",
             **facts,
         )
-    return Message(
-        "{what}: {budget} {currency} by the rates. What came out of the recorded batches bears {applied}; they took up "
-        "{idle} more than there was",
-        idle=-idle,
-        **facts,
-    )
+    else:
+        told = Message(
+            "{what}: {budget} {currency} by the rates. The recorded batches took up {taken}, {idle} more than that",
+            **facts,
+        )
+    if figures.incurred == figures.budget:
+        return told
+    return Message("{told}. Spent were {spent} {currency}", told=told, spent=figures.incurred, currency=currency)

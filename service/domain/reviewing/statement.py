@@ -9,11 +9,11 @@ from typing import Annotated
 
 from service.domain.records.batch_record import BatchRecord
 from service.domain.records.record_basis import RecordBasis
-from service.domain.reviewing.comparison import several_of
 from service.domain.reviewing.earned import EarnedStatement, earned_statement
 from service.domain.reviewing.period import SummedBatches
 from service.domain.reviewing.variance_kinds import Effect, VarianceKind
 from service.domain.reviewing.variances import BatchVariances, Variance
+from service.domain.reviewing.what_happened import several_of
 from service.domain.values.exact import apportioned, exactly, half_up, share_of
 from service.domain.values.message import Fact, Message
 from service.domain.values.money import Money, minor_unit_decimals
@@ -22,6 +22,8 @@ from service.domain.values.shown import Quantity, ShownShare, SumOf, UnitAmount,
 
 _ADVERSE = "{what}: {amount} {currency} more, adverse"
 _FAVOURABLE = "{what}: {amount} {currency} less, favourable"
+_MORE_OF_FIXED = "{what}: {amount} {currency} more, adverse, of what is paid for anyway"
+_LESS_OF_FIXED = "{what}: {amount} {currency} less, favourable, of what is paid for anyway"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,7 +37,8 @@ class StatedVariance:
         effect: adverse if it cost more, favourable if less.
         amount: actual less standard, rounded so that all of them lead from the standard to the actual cost.
         variable: the part of it that is money spent or saved; the rest is time of what is paid for anyway.
-        share_of_standard: of what the good units should have cost of the resource; null if that is nothing.
+        share_of_standard: of what the good units should have cost of the resource, or should have credited; null if
+            that is nothing.
         text: the variance in words.
     """
 
@@ -125,8 +128,10 @@ def variance_statement(record: BatchRecord, basis: RecordBasis, batch: BatchVari
         actual_unit_cost=share_of(batch.actual_cost, units),
         variances=variances,
         taken_as_estimated=tuple(taken_as_estimated(record, basis)),
-        earned=None if batch.earned is None else earned_statement(batch.earned, several_of(batch.unit)),
-        text=_in_a_sentence(batch, difference),
+        earned=None
+        if batch.earned is None
+        else earned_statement(batch.earned, several_of(batch.unit, batch.good_units)),
+        text=_in_a_sentence(record, batch, difference),
     )
 
 
@@ -137,32 +142,35 @@ def stated(compared: BatchVariances | SummedBatches) -> tuple[Decimal, tuple[Sta
     difference = half_up(compared.actual_cost, decimals) - half_up(compared.standard_cost, decimals)
     amounts = apportioned((each.amount for each in causes), decimals, difference) if causes else ()
     return difference, tuple(
-        _stated_variance(each, amount, compared.currency) for each, amount in zip(causes, amounts, strict=True)
+        _stated_variance(each, amount, compared.currency)
+        for each, amount in zip(causes, amounts, strict=True)
+        if amount  # what comes to nothing in the smallest coin is no cause to look into
     )
 
 
 def _stated_variance(each: Variance, amount: Decimal, currency: str) -> StatedVariance:
     template = _ADVERSE if each.effect is Effect.ADVERSE else _FAVOURABLE
+    if not each.variable:
+        template = _MORE_OF_FIXED if each.effect is Effect.ADVERSE else _LESS_OF_FIXED
     return shown(
         StatedVariance,
         currency,
         each,
         amount=amount,
-        share_of_standard=share_of(each.amount, each.standard_cost),
+        variable=amount if each.variable == each.amount else each.variable,
+        share_of_standard=share_of(each.amount, abs(each.standard_cost)),
         text=Message(template, what=each.what, amount=abs(amount), currency=currency),
     )
 
 
-def _in_a_sentence(batch: BatchVariances, difference: Decimal) -> Message:
+def _in_a_sentence(record: BatchRecord, batch: BatchVariances, difference: Decimal) -> Message:
     amount, good = abs(difference), batch.good_units
-    facts: dict[str, Fact] = {
-        "amount": amount,
-        "currency": batch.currency,
-        "good": good,
-        "unit": several_of(batch.unit),
-    }
+    facts: dict[str, Fact] = {"amount": amount, "currency": batch.currency, "good": good}
+    facts["unit"] = several_of(batch.unit, good)
     if not good:
         return Message("Nothing good came out: the batch cost {amount} {currency} and brought nothing", **facts)
+    if not record.is_counted:
+        return Message("Nobody counted more than the {good} {unit} that came out, so the cost is as estimated", **facts)
     if not difference:
         return Message("The batch cost what the {good} {unit} that came out should have cost", **facts)
     if difference > 0:

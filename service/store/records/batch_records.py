@@ -85,15 +85,10 @@ def page_of_records(
     return [_stored(row) for row in connection.execute(query.order_by(made_on.desc(), code.desc()).limit(limit))]
 
 
-def records_of_order(connection: sa.Connection, workshop_id: UUID, quotation: int, product: str) -> list[StoredRecord]:
-    """All batches of a product that were made for a quotation, oldest day first."""
-    query = sa.select(*_SHOWN).where(
-        batch_records.c.workshop_id == workshop_id,
-        batch_records.c.quotation == quotation,
-        batch_records.c.product == product,
-    )
-    ordered = query.order_by(batch_records.c.made_on, batch_records.c.code)
-    return [_stored(row) for row in connection.execute(ordered)]
+def records_of_order(connection: sa.Connection, workshop_id: UUID, quotation: int) -> list[StoredRecord]:
+    """All batches that were made for a quotation, by their codes."""
+    query = sa.select(*_SHOWN).where(batch_records.c.workshop_id == workshop_id, batch_records.c.quotation == quotation)
+    return [_stored(row) for row in connection.execute(query.order_by(batch_records.c.code))]
 
 
 def observed_batches(

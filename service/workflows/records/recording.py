@@ -185,9 +185,8 @@ class Recorder:
         there = batch_records.find_record(self.connection, workshop_id, code)
         then = self._compared_with(record, there)
         quotation = self.quotation if there is None else there.quotation or self.quotation
-        if self.quotation not in (None, quotation):
-            reason = f"is of a batch that was made for quotation {number_of(quotation or 0)}; give this one another"
-            raise InvalidValuesError([InvalidValueError(("code",), reason)])
+        if there is not None and there.quotation is not None:
+            self._check_its_order(there, there.quotation, record)
         digest = "" if there is None else there.facts
         wanted = StoredRecord(code=code, record=record, facts=digest, facts_of=then.of, quotation=quotation, revision=0)
 
@@ -201,6 +200,15 @@ class Recorder:
 
         entry = Entry(_named(code), _subject(code), _there(there), told(wanted), save)
         return change(self.connection, self.workspace, entry, precondition, self._act)
+
+    def _check_its_order(self, there: StoredRecord, quotation: int, record: BatchRecord) -> None:
+        """Raises InvalidValuesError if the record would be of another order, or not of what its order is for."""
+        if self.quotation not in (None, quotation):
+            reason = f"is of a batch that was made for quotation {number_of(quotation)}; give this one another"
+            raise InvalidValuesError([InvalidValueError(("code",), reason)])
+        if record.product != there.record.product:
+            reason = f"must be {there.record.product}: the batch was made for quotation {number_of(quotation)}; "
+            raise InvalidValuesError([InvalidValueError(("product",), f"{reason}delete its record if that is wrong")])
 
     def _compared_with(self, record: BatchRecord, there: StoredRecord | None) -> FactsThen:
         """What a record is compared with: what it was before, or the facts of its day."""

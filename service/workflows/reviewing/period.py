@@ -11,7 +11,7 @@ from service.domain.costing.rate_card import DatedRate
 from service.domain.month.fixed_costs import FixedCost, fixed_costs
 from service.domain.month.plan import FixedResource
 from service.domain.reviewing.period import FixedBudget, fixed_variances, summed_together
-from service.domain.reviewing.period_review import PeriodReview, SummedStatement, period_review, summed_statement
+from service.domain.reviewing.period_review import Days, PeriodReview, SummedStatement, period_review, summed_statement
 from service.domain.values.declared import Length, declared
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.exact import ZERO, exactly
@@ -23,7 +23,7 @@ from service.time_limit import next_step
 from service.workflows.costing.rate_card import rates_in_force
 from service.workflows.currency.exchange import Exchange
 from service.workflows.registering.registering import find_one
-from service.workflows.reviewing.variances import compare
+from service.workflows.reviewing.variances import review
 from service.workflows.workspace import Workspace
 
 MAX_DAYS, MAX_INCURRED = 366, 1_000
@@ -34,15 +34,19 @@ def variances_of_product(workspace: Workspace, product: str, chosen: ChosenRecor
     """Why all batches of a product in a period cost more or less than their good units should have.
 
     Raises:
-        NotRegisteredError: there is no such product.
-        MissingRatesError: something has no rate on the day of a batch.
+        NotRegisteredError: there is no such product, and no batch of it.
         TooComplexError: there are too many batches.
     """
-    named = find_one(workspace, Thing("products", product)).facts.name
     with workspace.snapshot() as frozen, frozen.reading() as connection:
-        compared = [each.variances for each in compare(connection, frozen, replace(chosen, product=product))]
-    together = replace(summed_together(compared), product=product, name=named)
-    return summed_statement(together if compared else replace(together, currency=workspace.workshop.currency))
+        found = review(connection, frozen, replace(chosen, product=product))
+        if not (found.batches or found.left_out):
+            named = find_one(frozen, Thing("products", product)).facts.name
+            none = replace(summed_together([]), product=product, name=named, currency=frozen.workshop.currency)
+            return summed_statement(none)
+    together = summed_together(found.batches)
+    name = next((each.name for each in found.batches), product)
+    together = replace(together, product=product, name=name, currency=workspace.workshop.currency)
+    return summed_statement(together, found.left_out)
 
 
 @declared
@@ -93,27 +97,30 @@ def review_period(workspace: Workspace, question: PeriodQuestion) -> PeriodRevie
 
     Raises:
         InvalidValuesError: days that are still to come, more than a year, or an amount of what has no fixed cost.
-        MissingRatesError: something has no rate on the day of a batch.
-        MissingExchangeRateError: an amount cannot be converted on its day.
+        MissingExchangeRateError: a fixed cost cannot be converted on its day.
         TooComplexError: there are too many batches.
     """
     today = workspace.workshop.today()
     last = question.last_day or max(today, question.first_day or today)
     first = question.first_day or last.replace(day=1)
-    if problems := list(_problems(first, last, today)):
+    if problems := list(_problems(question, Days(first, last), today)):
         raise InvalidValuesError(problems)
     chosen = ChosenRecords(first_day=first, last_day=last)
     with workspace.snapshot() as frozen, frozen.reading() as connection:
-        batches = [each.variances for each in compare(connection, frozen, chosen)]
+        found = review(connection, frozen, chosen)
         budgets = _budgets(frozen, list(_months(first, last)), _incurred(frozen, question, last))
-    return period_review(first, last, workspace.workshop.currency, batches, fixed_variances(budgets, batches))
+    fixed = fixed_variances(budgets, found.batches)
+    return period_review(Days(first, last), workspace.workshop.currency, found.batches, found.left_out, fixed)
 
 
-def _problems(first: date, last: date, today: date) -> Iterator[InvalidValueError]:
-    if last > today:
-        yield InvalidValueError(("last_day",), f"must be {today} or earlier: what is to come has not cost anything yet")
-    if (last - first).days >= MAX_DAYS:
-        yield InvalidValueError(("first_day",), f"must be at most {MAX_DAYS} days before last_day")
+def _problems(question: PeriodQuestion, days: Days, today: date) -> Iterator[InvalidValueError]:
+    if days.last > today:
+        member = "first_day" if question.last_day is None else "last_day"
+        yield InvalidValueError((member,), f"must be {today} or earlier: what is to come has not cost anything yet")
+    earliest = days.last - timedelta(days=MAX_DAYS - 1)
+    if days.first < earliest:
+        reason = f"must be {earliest} or later: a review is of {MAX_DAYS} days at most"
+        yield InvalidValueError(("first_day",), reason)
 
 
 def _incurred(workspace: Workspace, question: PeriodQuestion, last: date) -> Mapping[str, Decimal]:

@@ -1,20 +1,25 @@
 """What batches cost, compared with what their good units should have cost."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from datetime import date
+from functools import partial
 from typing import NamedTuple
 
 from service.domain.costing.errors import MissingRatesError
 from service.domain.costing.rate_card import DatedRate, RateCard, unit_rates
+from service.domain.currency.errors import MissingExchangeRateError
+from service.domain.making.bill_of_resources import BillOfResources
+from service.domain.records.batch_record import BatchRecord
 from service.domain.records.record_basis import RecordBasis, record_basis
 from service.domain.reviewing.comparison import batch_variances
 from service.domain.reviewing.day_facts import DayFacts
 from service.domain.reviewing.earned import earned_by_batch
 from service.domain.reviewing.paid import cost_as_paid
+from service.domain.reviewing.period import LeftOut
 from service.domain.reviewing.statement import VarianceStatement, variance_statement
 from service.domain.reviewing.variances import BatchVariances
-from service.domain.values.errors import TooComplexError
+from service.domain.values.errors import FigureTooLargeError, TooComplexError, UnknownCurrencyError
+from service.domain.values.exact import ONE
 from service.domain.values.references import Thing
 from service.domain.values.units import Unit
 from service.store.engine.database import Connection
@@ -27,9 +32,10 @@ from service.workflows.costing.costing import with_first_days
 from service.workflows.currency.exchange import Exchange
 from service.workflows.records.facts_then import A_DAY
 from service.workflows.records.recording import get_record
-from service.workflows.reviewing.orders import Orders
+from service.workflows.reviewing.orders import Order, Orders
 from service.workflows.workspace import Workspace
 
+_NOT_COMPARED = (MissingRatesError, MissingExchangeRateError, UnknownCurrencyError, FigureTooLargeError)
 MAX_COMPARED = 2_000
 """Most records that are compared for one answer, which takes some seconds."""
 
@@ -61,20 +67,33 @@ def variances_of_record(workspace: Workspace, code: str) -> ReviewedBatch:
     return ReviewedBatch(variance_statement(found.stored.record, found.basis, found.variances), found.variances.unit)
 
 
-def compare(connection: Connection, workspace: Workspace, chosen: ChosenRecords) -> Iterator[Compared]:
-    """The records of a choice compared, newest day first; raises as `variances_of_record` does.
+class Reviewed(NamedTuple):
+    """The batches of a choice, and those of them that cannot be compared."""
+
+    batches: list[BatchVariances]
+    left_out: list[LeftOut]
+
+
+def review(connection: Connection, workspace: Workspace, chosen: ChosenRecords) -> Reviewed:
+    """The batches of a choice compared, newest day first.
+
+    One that cannot be compared, for want of a rate for instance, does not keep the others from it.
 
     Raises:
         TooComplexError: there are too many batches.
     """
     limit = MAX_COMPARED + 1
-    found = batch_records.page_of_records(connection, workspace.workshop_id, chosen, before=None, limit=limit)
-    if len(found) > MAX_COMPARED:
+    stored = batch_records.page_of_records(connection, workspace.workshop_id, chosen, before=None, limit=limit)
+    if len(stored) > MAX_COMPARED:
         raise TooComplexError("batch records in one answer", MAX_COMPARED, remedy="ask for a shorter period")
-    comparing = _Comparing(connection, workspace)
-    for each in found:
+    comparing, found = _Comparing(connection, workspace), Reviewed([], [])
+    for each in stored:
         next_step()
-        yield comparing.compared(each)
+        try:
+            found.batches.append(comparing.compared(each).variances)
+        except _NOT_COMPARED as error:
+            found.left_out.append(LeftOut(code=each.code, product=each.record.product, reason=str(error)))
+    return found
 
 
 @dataclass(slots=True)
@@ -92,33 +111,30 @@ class _Comparing:
 
     def compared(self, stored: StoredRecord) -> Compared:
         """A record compared; raises as `variances_of_record` does."""
-        if stored.facts not in self._facts:
-            self._facts[stored.facts] = get_facts(self.connection, self.workspace.workshop_id, stored.facts)
-        facts, record = self._facts[stored.facts], stored.record
-        basis = record_basis(record, facts.catalogue)
+        facts, record, order = self._facts_of(stored), stored.record, self._orders.order_of(stored)
+        basis = record_basis(record, facts.catalogue, orders=ONE if order is None else order.part_of_order)
+        sold = {} if order is None else _taken_for(order, record, facts)
         exchange = self._exchange.setdefault(record.made_on, Exchange(self.workspace, record.made_on))
-        order, sold = self._orders.order_of(stored), basis.taken
-        if order is not None and order.tooling is not None:
-            sold = record_basis(record, facts.catalogue, order.tooling).taken
-        bills = [each for each in (basis.standard, basis.begun, basis.taken, sold) if each is not None]
+        bills = [each for each in (basis.standard, basis.begun, basis.taken, *sold.values()) if each is not None]
         resources = tuple(dict.fromkeys(resource for bill in bills for resource in bill.resources))
         card = self._card(facts, record.made_on, resources)
         rates = unit_rates(card, resources, facts.pools, exchange)
         try:
             variances = batch_variances(record, basis, rates, card, exchange)
-            if order is not None:
-                borne = order.borne(stored, sold)
-                earned = earned_by_batch(
-                    order.of_product,
-                    record.good_units,
-                    cost_as_paid(record, sold, borne, rates, card, exchange),
-                    card.currency,
-                    is_borne_otherwise=borne.lines != basis.taken.lines,
-                )
-                variances = replace(variances, earned=earned)
-            return Compared(stored, basis, variances)
         except MissingRatesError as error:
             raise with_first_days(self.workspace, error) from None
+        if order is not None:
+            of_product = order.of_product(record.product)
+            cost_of = partial(cost_as_paid, record, basis.taken, rates=rates, card=card, convert=exchange)
+            cost = order.borne(stored, sold, cost_of)
+            earned = earned_by_batch(of_product, record.good_units, cost, card.currency)
+            variances = replace(variances, earned=earned)
+        return Compared(stored, basis, variances)
+
+    def _facts_of(self, stored: StoredRecord) -> DayFacts:
+        if stored.facts not in self._facts:
+            self._facts[stored.facts] = get_facts(self.connection, self.workspace.workshop_id, stored.facts)
+        return self._facts[stored.facts]
 
     def _card(self, facts: DayFacts, day: date, resources: tuple[str, ...]) -> RateCard:
         """The rates of the day; what had none when the batch was recorded may have got one since."""
@@ -129,3 +145,10 @@ class _Comparing:
                 rate = find_rate_before(self.connection, self.workspace.workshop_id, Thing.of(resource), day + A_DAY)
                 found |= {} if rate is None else {resource: rate}
         return replace(card, rates=found)
+
+
+def _taken_for(order: Order, record: BatchRecord, facts: DayFacts) -> dict[int, BillOfResources]:
+    """What a batch took, for each line of its product on the order in that line's way to charge tools."""
+    ways = order.ways_to_charge(record.product)
+    taken = {way: record_basis(record, facts.catalogue, way).taken for way in {*ways.values()}}
+    return {place: taken[way] for place, way in ways.items()}

@@ -25,12 +25,12 @@ from service.documents.reviewing.variance_view import batch_chart, variance_view
 from service.documents.writing.formats import formatted_amount
 from service.documents.writing.labels import CATALOGUES, LANGUAGES
 from service.domain.making import explosion
-from service.domain.reviewing import comparison, earned, period
+from service.domain.reviewing import comparison, earned, period, what_happened
 from service.domain.reviewing import period_review as review_module
 from service.domain.reviewing import statement as statement_module
-from service.domain.reviewing.earned import ProductOfOrder, earned_by_batch
+from service.domain.reviewing.earned import BorneCost, ProductOfOrder, earned_by_batch
 from service.domain.reviewing.period import FixedBudget, fixed_variances, summed_together
-from service.domain.reviewing.period_review import PeriodReview, period_review, summed_statement
+from service.domain.reviewing.period_review import Days, PeriodReview, period_review, summed_statement
 from service.domain.reviewing.statement import VarianceStatement
 from service.domain.reviewing.variance_kinds import VarianceKind
 from service.domain.values.units import Unit
@@ -63,6 +63,7 @@ def wanted() -> set[str]:
     """Every message that the documents look up, read from the source code and from the kinds of variances."""
     found = {text for kind in VarianceKind for text in (kind.traits.label, kind.traits.text)}
     found |= {statement_module._ADVERSE, statement_module._FAVOURABLE, *explosion._LOST.values()}
+    found |= {statement_module._MORE_OF_FIXED, statement_module._LESS_OF_FIXED, *what_happened._PAID_TO_TAKE.values()}
     for module, called in (
         (view_module, "words"),
         (period_view_module, "words"),
@@ -72,6 +73,7 @@ def wanted() -> set[str]:
         (period, "Message"),
         (review_module, "Message"),
         (earned, "Message"),
+        (what_happened, "Message"),
     ):
         for call in ast.walk(ast.parse(inspect.getsource(module))):
             if isinstance(call, ast.Call) and getattr(call.func, "attr", getattr(call.func, "id", "")) == called:
@@ -187,13 +189,13 @@ class TestManyBatches:
         compared(a_shop(), a_record(**COUNTED)),
         replace(compared(a_shop(), a_record(**COUNTED)), product="beam", name="Beam", made_on=date(2026, 10, 2)),
     )
-    PERIOD = date(2026, 10, 1), date(2026, 11, 25)
+    PERIOD = Days(date(2026, 10, 1), date(2026, 11, 25))
 
     @classmethod
     def review(cls) -> PeriodReview:
         absorbed = cls.BATCHES[0].absorbed[0]
         budget = FixedBudget(resource=absorbed.resource, name=absorbed.name, budget=Decimal(900), incurred=Decimal(950))
-        return period_review(*cls.PERIOD, "EUR", cls.BATCHES, fixed_variances([budget], cls.BATCHES))
+        return period_review(cls.PERIOD, "EUR", cls.BATCHES, [], fixed_variances([budget], cls.BATCHES))
 
     def test_of_a_product_lead_from_cost_to_cost(self) -> None:
         (beam, _) = sorted(self.review().products, key=lambda each: each.product)
@@ -253,12 +255,15 @@ class TestManyBatches:
             quotation="Q000007",
             ordered=Decimal(40),
             made=Decimal(20),
+            batches=1,
+            net_once=Decimal(0),
             net_amount=Decimal(4000),
             quoted_cost=Decimal(3000),
         )
         first, _ = self.BATCHES
-        sold = earned_by_batch(order, Decimal(20), Decimal("1600.10"), "EUR", is_borne_otherwise=True)
-        one = period_review(*self.PERIOD, "EUR", [replace(first, earned=sold)], []).products[0]
+        cost = BorneCost(taken=Decimal("1600.10"), once=Decimal(0), brought=Decimal(0), is_otherwise=True)
+        sold = earned_by_batch(order, Decimal(20), cost, "EUR")
+        one = period_review(self.PERIOD, "EUR", [replace(first, earned=sold)], [], []).products[0]
 
         view = product_view(one, date(2026, 12, 1), seller="Kiln Lane", locale="de_DE")
 

@@ -77,7 +77,23 @@ class TestABatchAsEstimated:
             ("minutes", "sheet/trimming"),
             ("scrap", "sheet/trimming"),
         ]
+        assert found.text == "Nobody counted more than the 20 pieces that came out, so the cost is as estimated"
+
+    def test_that_was_counted_so_cost_what_it_should(self, plain: Shop) -> None:
+        found = stated(plain, a_record(materials=[{"material": "hdpe", "issued": "40"}]))
+
         assert found.text == "The batch cost what the 20 pieces that came out should have cost"
+
+    def test_but_for_less_than_a_cent_has_no_cause_to_look_into(self, plain: Shop) -> None:
+        found = stated(plain, a_record(materials=[{"material": "hdpe", "issued": "40.004"}]))
+
+        assert (found.variances, found.variance.amount) == ((), 0)
+
+    def test_of_one_piece_speaks_of_one(self, plain: Shop) -> None:
+        found = stated(plain, a_record(good_units="1", units_started="2"))
+
+        assert found.text.endswith("more than the 1 piece that came out should have")
+        assert found.variances[0].text.startswith("Scrap was 1 piece, not 0: ")
 
 
 class TestMaterial:
@@ -109,6 +125,17 @@ class TestMaterial:
 
         assert amounts_of(plain, materials=[material]) == {(K.MATERIAL_PRICE, "materials/hdpe"): -36}
 
+    def test_that_the_workshop_was_to_be_paid_for_says_so(self, plain: Shop) -> None:
+        gate_fee = terms_of(MaterialRate, builders.material_rate("-0.10", disposal_cost=eur("0.10")))
+        shop = replace(plain, terms={**plain.terms, "materials/hdpe": gate_fee})
+
+        found = compared(shop, a_record(materials=[{"material": "hdpe", "paid": eur("-3")}]))
+
+        assert found.variances[0].what == "The workshop was paid 0.075 EUR a kg for taking HDPE flakes, not 0.1"
+        assert stated(shop, a_record(materials=[{"material": "hdpe", "issued": "60"}])).variances[
+            0
+        ].share_of_standard == (Decimal("-0.5"))
+
     def test_of_which_nothing_was_issued_has_no_price(self, plain: Shop) -> None:
         found = amounts_of(plain, materials=[{"material": "hdpe", "issued": "0", "paid": eur("90"), "paid_for": "100"}])
 
@@ -124,17 +151,34 @@ class TestMaterial:
 
 
 class TestTheMix:
-    def of(self, use: MaterialUse = MaterialUse.DIRECT_MATERIAL, unit: str = "kg") -> Mapping[Any, Decimal]:
+    COUNTS: tuple[dict[str, str], ...] = ({"material": "hdpe", "issued": "10"}, {"material": "pure", "issued": "15"})
+
+    def mixing(self, use: MaterialUse = MaterialUse.DIRECT_MATERIAL, unit: str = "kg") -> Shop:
         lines = [a_line(quantity_per_piece="0.6"), a_line(material="pure", quantity_per_piece="0.4")]
         pure = replace(a_material(name="Pure", unit=unit), use=use)
         price = terms_of(MaterialRate, builders.material_rate("2"))
-        shop = a_shop(
-            a_product(bill_of_materials=lines, operations=[]),
+        return a_shop(
+            a_product(bill_of_materials=lines, operations=[bench()]),
             materials={"hdpe": a_material(), "pure": pure},
             terms={"materials/pure": price},
         )
-        counts = [{"material": "hdpe", "issued": "10"}, {"material": "pure", "issued": "15"}]
-        return amounts_of(shop, materials=counts)
+
+    def of(self, **changes: Any) -> Mapping[Any, Decimal]:
+        return amounts_of(self.mixing(**changes), materials=self.COUNTS)
+
+    def test_that_uses_more_is_told_of_all_of_it(self) -> None:
+        found = stated(self.mixing(), a_record(materials=self.COUNTS))
+
+        assert [each.text for each in found.variances if each.kind is K.MATERIAL_USAGE] == [
+            "25 kg of the mix were used, not 20: Pure: 4.00 EUR more, adverse",
+            "25 kg of the mix were used, not 20: HDPE flakes: 2.40 EUR more, adverse",
+        ]
+
+    @pytest.mark.parametrize(("of_it", "issued"), [(1, "10"), (2, "0")])
+    def test_is_not_known_unless_each_of_it_was_counted_and_used(self, of_it: int, issued: str) -> None:
+        found = amounts_of(self.mixing(), materials=[{**each, "issued": issued} for each in self.COUNTS[:of_it]])
+
+        assert {kind for kind, _ in found} == {K.MATERIAL_USAGE}
 
     def test_of_materials_of_one_unit_is_told_apart_from_the_rest_of_their_usage(self) -> None:
         assert self.of() == {
@@ -254,7 +298,10 @@ class TestTheYield:
         assert found.actual_cost.amount == found.variance.amount == 118
         assert found.text == "Nothing good came out: the batch cost 118.00 EUR and brought nothing"
         (variance,) = found.variances
-        assert variance.text == "Nothing good came out: all that went into the batch is lost: 118.00 EUR more, adverse"
+        assert (
+            variance.text
+            == "Nothing good came out: what the units begun should have cost is lost: 118.00 EUR more, adverse"
+        )
         assert (found.standard_unit_cost, found.actual_unit_cost, variance.share_of_standard) == (None, None, None)
 
     def test_is_favourable_with_less_scrap_than_the_yields_allow_for(self) -> None:
@@ -264,6 +311,18 @@ class TestTheYield:
         assert variance.effect is Effect.FAVOURABLE
         assert variance.text == "Scrap was 0 pieces, not 1.053: 13.28 EUR less, favourable"
         assert found.text == "The batch cost 13.28 EUR less than the 20 pieces that came out should have"
+
+    def test_tells_of_the_products_own_scrap_and_else_of_that_of_its_parts(self) -> None:
+        """Sheets are glued of two boards each, of which a tenth are scrap."""
+        board = a_product(name="Board", operations=[bench(name="sawing", yield_share="0.9")])
+        bin_ = a_product(name="Bin", bill_of_materials=[a_line(product="board", quantity_per_piece="2")])
+        shop = a_shop(products={"sheet": bin_, "board": board})
+
+        of_parts = compared(shop, a_record(operations=[{"operation": "sawing", "product": "board", "scrap": "9"}]))
+        own = compared(shop, a_record(operations=[{"operation": "pressing", "scrap": "3"}]))
+
+        assert of_parts.variances[0].what == "What it is made of had other scrap than it should"
+        assert own.variances[0].what == "Scrap was 3 pieces, not 1.053"
 
 
 class TestOverheads:

@@ -8,6 +8,7 @@ import pytest
 
 from service.domain.records.batch_record import BatchRecord
 from service.domain.reviewing.earned import EarnedStatement
+from service.domain.values.errors import InvalidValuesError
 from service.encoding import decoded
 from service.store.quoting.quotations import Quotation
 from service.store.records.batch_records import ChosenRecords
@@ -46,11 +47,11 @@ def moulding(furnished: Owner) -> Owner:
     return furnished
 
 
-def completed(owner: Owner, *records: dict[str, Any], **quotation: Any) -> Quotation:
-    """A quotation that was accepted, and completed with these records."""
+def completed(owner: Owner, *records: dict[str, Any], code: str = "B", **quotation: Any) -> Quotation:
+    """A quotation that was accepted, and completed with these records: B-1, B-2 …"""
     accepted = owner.accepted(**quotation)
     made = [builders.batch_record(**{"made_on": TODAY.isoformat(), "materials": [], **each}) for each in records]
-    coded = [CodedRecord(f"B-{place}", decoded(each, BatchRecord)) for place, each in enumerate(made, start=1)]
+    coded = [CodedRecord(f"{code}-{place}", decoded(each, BatchRecord)) for place, each in enumerate(made, start=1)]
     return quotation_life.complete(owner.workspace, accepted.id, coded)
 
 
@@ -117,27 +118,104 @@ def test_what_the_order_does_not_take_stays_in_stock_at_its_cost(moulding: Owner
 
     assert (first.units_sold, second.units_sold) == (12, 8)
     actual = variances_of_record(moulding.workspace, "B-1").statement.actual_cost
-    assert first.cost.amount == round(actual.amount * 20 / 25, 2)
+    assert first.cost.amount == round((actual.amount - 10) * 20 / 25 + 12, 2)  # the order pays its paperwork of 20 once
     assert first.text.startswith("Made for Q000001, which takes 12 of 15 pieces: they bring ")
 
 
-def test_an_order_pays_a_mould_and_its_paperwork_with_its_first_batch(moulding: Owner) -> None:
-    completed(moulding, {"good_units": 10}, {"good_units": 10}, lines=[{**SHEETS, "tooling": "this_order"}])
+@pytest.mark.parametrize("tooling", ["this_order", "charged_once"])
+def test_an_order_pays_a_mould_and_its_paperwork_once_however_much_is_made(moulding: Owner, tooling: str) -> None:
+    completed(moulding, {"good_units": 10}, {"good_units": 20}, lines=[{**SHEETS, "tooling": tooling}])
 
-    first, second = earned_by(moulding, "B-1"), earned_by(moulding, "B-2")
+    earned = [earned_by(moulding, f"B-{place}") for place in (1, 2)]
 
-    assert first.cost.amount == second.cost.amount + 3000 + 20
+    actual = [variances_of_record(moulding.workspace, f"B-{place}").statement for place in (1, 2)]
+    worn = [sum(each.amount.amount for each in statement.variances if "mould" in each.resource) for statement in actual]
+    assert worn == [0, 0]
+    taken = sum(statement.actual_cost.amount for statement in actual) - 20
+    wear = Decimal("0.05") * 30 / Decimal("0.95")
+    assert sum(each.cost.amount for each in earned) == round((taken - wear) * 20 / 30 + 3000 + 20, 2)
+    assert abs(earned[0].profit.amount * 2 - earned[1].profit.amount) < 15  # but for setting up twice
+
+
+def test_a_mould_beside_the_pieces_is_paid_where_fewer_came_out_than_ordered(moulding: Owner) -> None:
+    made = completed(moulding, {"good_units": 5}, lines=[{**SHEETS, "tooling": "charged_once"}])
+
+    found = earned_by(moulding)
+
+    assert made.acceptance is not None
+    net = made.acceptance.totals.tax_exclusive.amount
+    assert found.net_amount.amount == round((net - 3000) * 5 / 20 + 3000, 2)
+
+
+def test_several_lines_of_a_product_each_bear_their_part_of_a_batch(moulding: Owner) -> None:
+    """The mould is bought for the second line, and the flakes of the first are the customer's."""
+    lines = [{**SHEETS, "supplied_materials": ["hdpe"]}, {**SHEETS, "quantity": 60, "tooling": "this_order"}]
+    made = completed(moulding, {"good_units": 80}, lines=lines)
+    found, statement = earned_by(moulding), variances_of_record(moulding.workspace, "B-1").statement
+
+    assert made.acceptance is not None
+    flakes = Decimal("9.6") * 80 / Decimal("0.95") * Decimal("0.80")
+    wear = Decimal("0.05") * 80 / Decimal("0.95")
+    assert abs(found.cost.amount - (statement.actual_cost.amount - flakes / 4 - wear + 3000)) < Decimal("0.01")
 
 
 def test_a_quantity_that_the_customer_brings_goes_into_all_batches(moulding: Owner) -> None:
-    """100 kg at 0.80, three quarters of it in the batch of 15."""
+    """100 kg at 0.80, three quarters of it in the batch of 15, as of the paperwork."""
     brought = [{**SHEETS, "supplied_quantities": {"hdpe": "100"}}]
     completed(moulding, {"good_units": 15}, {"good_units": 5}, lines=brought)
 
     costs = [variances_of_record(moulding.workspace, f"B-{place}").statement.actual_cost for place in (1, 2)]
 
-    assert earned_by(moulding, "B-1").cost.amount == costs[0].amount - 60
-    assert earned_by(moulding, "B-2").cost.amount == costs[1].amount - 20 - 20  # nor does it pay the paperwork
+    assert earned_by(moulding, "B-1").cost.amount == costs[0].amount - 10 + 15 - 60
+    assert earned_by(moulding, "B-2").cost.amount == costs[1].amount - 10 + 5 - 20
+
+
+def test_all_that_the_customer_brings_is_the_orders_where_more_was_made(moulding: Owner) -> None:
+    completed(moulding, {"good_units": 40}, lines=[{**SHEETS, "supplied_quantities": {"hdpe": "100"}}])
+
+    actual = variances_of_record(moulding.workspace, "B-1").statement.actual_cost.amount
+
+    assert abs(earned_by(moulding).cost.amount - ((actual - 20) / 2 + 20 - 80)) < Decimal("0.01")
+
+
+def test_what_is_taken_off_under_a_tax_is_taken_off_its_own_lines(moulding: Owner) -> None:
+    moulding.register("taxes/reduced", {"name": "VAT 10 %"}, **{"2026-01-01": {"rate_share": "0.10"}})
+    lines = [SHEETS, {**HINGE, "tax": "reduced"}]
+    batches = {"good_units": 20}, {"product": "hinge", "good_units": 60}
+    completed(moulding, *batches, lines=lines)
+    off = [{"reason": "For the flakes", "amount": "30", "tax": "vat"}]
+    completed(moulding, *batches, lines=lines, allowances=off, code="C")
+
+    whole, less = ([earned_by(moulding, f"{code}-{place}").net_amount.amount for place in (1, 2)] for code in "BC")
+
+    assert less == [whole[0] - 30, whole[1]]
+
+
+def test_a_charge_for_lines_that_cost_nothing_is_brought_by_them(moulding: Owner) -> None:
+    free = {**SHEETS, "policy": builders.policy("fixed_price", "0")}
+    crate = [{"reason": "A wooden crate", "amount": "80", "tax": "vat"}]
+    completed(moulding, {"good_units": 20}, lines=[free], charges=crate)
+
+    assert earned_by(moulding).net_amount.amount == 80
+
+
+def test_a_pool_of_orders_is_borne_once_by_all_batches_of_one(moulding: Owner) -> None:
+    completed(moulding, {"good_units": 10}, {"good_units": 10})
+
+    costs = [variances_of_record(moulding.workspace, f"B-{place}").statement.standard_cost.amount for place in (1, 2)]
+    moulding.record("B-3", good_units=10, materials=[])
+    alone = variances_of_record(moulding.workspace, "B-3").statement.standard_cost.amount
+
+    assert costs == [alone - 10, alone - 10]
+
+
+def test_a_record_of_an_order_stays_of_what_that_is_for(moulding: Owner) -> None:
+    completed(moulding, {"good_units": 20})
+
+    with pytest.raises(
+        InvalidValuesError, match="product: must be sheet: the batch was made for quotation Q000001; delete"
+    ):
+        moulding.record("B-1", product="hinge", materials=[])
 
 
 def test_a_batch_of_which_nothing_is_good_loses_what_it_cost(moulding: Owner) -> None:

@@ -7,9 +7,11 @@ from typing import Any
 import pytest
 
 from service.domain.reviewing.period_review import FixedStatement, PeriodReview
+from service.domain.reviewing.variance_kinds import VarianceKind
 from service.domain.values.errors import InvalidValuesError
 from service.encoding import decoded
-from service.workflows.reviewing.period import PeriodQuestion, review_period
+from service.store.records.batch_records import ChosenRecords
+from service.workflows.reviewing.period import PeriodQuestion, review_period, variances_of_product
 from service.workflows.reviewing.variances import variances_of_record
 from tests.domain.examples import TODAY
 from tests.support import builders
@@ -56,8 +58,11 @@ def test_shows_what_good_units_bear_what_batches_took_beyond_and_what_none_took_
     assert rent.efficiency == time["fixed_overhead_efficiency", "overheads/rent"].amount
     assert rent.volume_variance.amount == rent.budget.amount - rent.applied.amount
     assert rent.capacity.amount == rent.volume_variance.amount - rent.efficiency.amount > 0
-    assert rent.text.startswith("Rent: 500.00 EUR by the rates. What came out of the recorded batches bears ")
-    assert rent.text.endswith(f"{rent.capacity.amount} no recorded batch took up")
+    taken = rent.applied.amount + rent.efficiency.amount
+    told = (
+        f"Rent: 500.00 EUR by the rates. The recorded batches took up {taken}, and {rent.capacity.amount} none of them"
+    )
+    assert rent.text == f"{told}. Spent were 520.00 EUR"
     total = review.fixed_total
     assert total.budget.amount == sum(each.budget.amount for each in review.fixed)
     assert total.capacity.amount == sum(each.capacity.amount for each in review.fixed)
@@ -70,7 +75,7 @@ def test_says_if_batches_took_more_than_there_was(furnished: Owner) -> None:
     press = fixed(reviewed(furnished, first_day="2026-11-25", last_day="2026-11-25"))["machines/press"]
 
     assert press.capacity.amount < 0
-    assert press.text.endswith(f"they took up {-press.capacity.amount} more than there was")
+    assert press.text.endswith(f", {-press.capacity.amount} more than that")
 
 
 def test_tells_its_batches_together_and_by_product(furnished: Owner) -> None:
@@ -122,8 +127,11 @@ def test_takes_what_was_spent_in_other_money(furnished: Owner) -> None:
     ("question", "told"),
     [
         ({"last_day": "2099-01-01"}, "last_day: must be .* or earlier: what is to come has not cost anything yet"),
-        ({"first_day": "2099-01-01"}, "last_day: must be .* or earlier"),
-        ({"first_day": "2024-11-20", "last_day": "2026-11-20"}, "first_day: must be at most 366 days before last_day"),
+        ({"first_day": "2099-01-01"}, "first_day: must be .* or earlier"),
+        (
+            {"first_day": "2024-11-20", "last_day": "2026-11-20"},
+            "first_day: must be 2025-11-20 or later: a review is of 366 days at most",
+        ),
         ({"first_day": "2026-11-20", "last_day": "2026-11-19"}, "last_day: must not be before first_day"),
         ({"incurred": {"overheads/rents": money("1")}}, "did you mean 'overheads/rent'"),
         ({"incurred": {"labour-grades/operator": money("1")}}, "incurred/labour-grades/operator: has no fixed cost"),
@@ -139,3 +147,47 @@ def test_has_no_fixed_cost_before_the_first_rate(owner: Owner) -> None:
     review = reviewed(owner, last_day=TODAY.isoformat())
 
     assert (review.fixed, review.fixed_total.budget.amount) == ((), 0)
+
+
+def test_leaves_out_and_names_what_cannot_be_compared(furnished: Owner) -> None:
+    furnished.record("B-1", materials=[])
+    furnished.record("B-2", labour=[{"labour_grade": "operator", "idle_hours": "1000000000000"}])
+    paid = {"material": "hdpe", "issued": "190", "paid": money("9", "SEK")}
+    furnished.put("products/half", builders.product(name="Half a sheet"))
+    furnished.record("B-3", product="half", materials=[paid])
+
+    review = reviewed(furnished, last_day="2026-11-25")
+    of_halves = variances_of_product(furnished.workspace, "half", ChosenRecords())
+
+    assert [(each.code, each.product) for each in review.together.left_out] == [("B-3", "half"), ("B-2", "sheet")]
+    assert (review.together.batches, [each.product for each in review.products]) == (1, ["sheet"])
+    assert [each.code for each in review.products[0].left_out] == ["B-2"]
+    assert review.together.text.endswith(". Not counted, because they cannot be compared: B-3, B-2")
+    reason = of_halves.left_out[0].reason
+    assert reason.startswith("no exchange rate between SEK and EUR")
+    assert reason.endswith("enter, import or fetch one of 2026-11-25, or of a day shortly before it")
+    assert (of_halves.batches, of_halves.product, of_halves.actual_cost.currency) == (0, "half", "EUR")
+
+
+def test_knows_the_batches_of_a_retired_product_and_of_one_that_changed_its_unit(furnished: Owner) -> None:
+    furnished.put("products/half", builders.product(name="Half a sheet"))
+    furnished.record("B-1", product="half", made_on="2026-11-24")
+    furnished.retire("products/half")
+
+    found = variances_of_product(furnished.workspace, "half", ChosenRecords())
+
+    assert (found.batches, found.name, found.good_units) == (1, "Half a sheet", 19)
+
+
+def test_pays_a_monthly_grade_no_time_by_paying_it_more(furnished: Owner) -> None:
+    paid = builders.labour_rate(paid_hours_per_month="160", people=1)
+    furnished.put_rate("labour-grades/operator", "2026-11-01", paid)
+    labour = [{"labour_grade": "operator", "hours": "4", "paid": money("100")}]
+    furnished.record(labour=labour, materials=[])
+
+    row = fixed(reviewed(furnished, last_day="2026-11-25"))["labour-grades/operator"]
+
+    assert row.applied.amount + row.efficiency.amount == 60
+    causes = variances_of_record(furnished.workspace, "B-1").statement.variances
+    rate = next(each for each in causes if each.kind is VarianceKind.LABOUR_RATE)
+    assert (rate.amount.amount, rate.variable.amount) == (40, 40)

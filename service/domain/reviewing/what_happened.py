@@ -1,0 +1,71 @@
+"""What happened to a batch, in words: what was used or paid, and what should have been."""
+
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import NamedTuple
+
+from service.domain.reviewing.variance_kinds import Measure, VarianceKind
+from service.domain.values.exact import ONE, readable
+from service.domain.values.message import Message
+from service.domain.values.money import minor_unit_decimals
+from service.domain.values.units import Unit
+
+_QUANTITY_DECIMALS = 3
+_SIGNS: Mapping[str, str] = {each.value: each.sign for each in Unit}
+_PAID_TO_TAKE = {
+    VarianceKind.MATERIAL_PRICE: "The workshop was paid {actual} {currency} a {unit} for taking {name}, not {standard}"
+}
+"""Of a rate below 0."""
+
+
+class Figures(NamedTuple):
+    """What was, and what should have been."""
+
+    actual: Decimal
+    standard: Decimal
+
+
+def several_of(unit: str, number: Decimal | None = None) -> str:
+    """What stands behind a number of units in a sentence."""
+    return one_of(unit) if unit != Unit.PIECE or number == ONE else Message("pieces")
+
+
+def one_of(unit: str) -> str:
+    """What stands behind one unit in a sentence."""
+    return Message("piece") if unit == Unit.PIECE else _SIGNS.get(unit, unit)
+
+
+def what_happened(kind: VarianceKind, name: str, unit: str, figures: Figures, currency: str) -> Message:
+    """The sentence of a kind of variance.
+
+    Args:
+        unit: of what the variance is about.
+        figures: quantities, rates, amounts or per cent, as the kind says.
+    """
+    traits, minor, template = kind.traits, minor_unit_decimals(currency), kind.traits.text
+    if kind in _PAID_TO_TAKE and figures.actual < 0 and figures.standard < 0:
+        template, figures = _PAID_TO_TAKE[kind], Figures(-figures.actual, -figures.standard)
+    decimals = {Measure.QUANTITY: _QUANTITY_DECIMALS, Measure.RATE: minor + 2, Measure.AMOUNT: minor}
+    decimals |= {Measure.PER_CENT: 1}
+    actual, standard = (readable(each, decimals[traits.measure]) for each in figures)
+    told = one_of(unit) if traits.measure is Measure.RATE else several_of(unit, actual)
+    return Message(template, name=name, unit=told, currency=currency, actual=actual, standard=standard)
+
+
+def of_scrap(unit: str, scrap: Figures, currency: str) -> Message:
+    """The sentence of the yield: the product's own scrap, or else that of what it is made of."""
+    if scrap.actual == scrap.standard:
+        return Message("What it is made of had other scrap than it should")
+    return what_happened(VarianceKind.YIELD, "", unit, scrap, currency)
+
+
+def of_the_mix(name: str, unit: str, mix: Figures) -> Message:
+    """The sentence of what was used of a material beyond its share: that of all that are mixed."""
+    actual, standard = (readable(each, _QUANTITY_DECIMALS) for each in mix)
+    return Message(
+        "{actual} {unit} of the mix were used, not {standard}: {name}",
+        name=name,
+        unit=several_of(unit, actual),
+        actual=actual,
+        standard=standard,
+    )
