@@ -72,18 +72,21 @@ def test_what_was_counted_is_asked_step_by_step_and_what_it_cost_is_shown_on_a_p
     assert max(map(len, compared.splitlines())) <= PHONE
 
 
-def test_a_record_that_is_there_is_replaced_only_if_asked_and_nothing_that_was_typed_is_lost(
+def test_a_record_that_is_there_is_replaced_only_if_asked_and_nothing_is_typed_in_vain(
     demo: Client, capsys: pytest.CaptureFixture[str], ask: Asking
 ) -> None:
     words = ("--made-on", "2026-11-25", "--code", "b-2")
     ended = [ask(good, more=words) for good in ("480", "470")] + [ask("460", more=(*words, "--correct"))]
-    assert [each.status for each in ended] == [0, 4, 0]
-    assert "There is a record with this code." in ended[1].out
+    assert [each.status for each in ended] == [0, 1, 0]
+    assert "there is a record with the code b-2: name another with --code, or --correct it" in ended[1].err
+    assert "Good ones" not in ended[1].out
     assert demo.get("batch-records/b-2").json["good_units"] == "460"
+    Path("b-2.csv").write_text("code,product,made_on,good_units\nb-2,brick,2026-11-25,470\n")
 
-    taken = end_of(demo, capsys, "record", "b-2.yaml")
+    refused, taken = (end_of(demo, capsys, "record", "b-2.csv", *more) for more in ((), ("--correct",)))
 
-    assert (taken.status, taken.out) == (0, "b-2.yaml: 1 corrected.\n")
+    assert (refused.status, taken.status, taken.out) == (1, 0, "b-2.csv: 1 corrected.\n")
+    assert "line 2: code: is of a batch that is recorded with other counts; give this one another" in refused.err
     assert demo.get("batch-records/b-2").json["good_units"] == "470"
 
 
@@ -150,6 +153,7 @@ def test_all_batches_of_a_period_are_compared_with_its_fixed_cost(
     [
         (("record", "no.csv"), 1, "no.csv cannot be read"),
         (("record", "wrong.yaml"), 1, "wrong.yaml: a file of batches must have the member records"),
+        (("record", "other.csv"), 1, "columns are separated by commas (RFC 4180), not by semicolons or tabs"),
         (("record", "wrong.csv"), 1, "line 2: product: there is no product 'brik'; did you mean 'brick'?"),
         (("variances", "x", "--product", "brick"), 2, "name either a batch, or --product CODE"),
         (("variances", "x", "--last-day", "2026-11-25"), 2, "are for several batches"),
@@ -163,6 +167,7 @@ def test_what_is_wrong_is_told(
     demo: Client, capsys: pytest.CaptureFixture[str], words: tuple[str, ...], status: int, told: str
 ) -> None:
     Path("wrong.yaml").write_text("batches: []\n")
+    Path("other.csv").write_text("code;product;made_on;good_units\nx;brick;2026-11-25;1\n")
     Path("wrong.csv").write_text("code,product,made_on,good_units\nx,brik,2026-11-25,1\n")
 
     ended = end_of(demo, capsys, *words)

@@ -17,7 +17,14 @@ from service.api.http.paging import page, position
 from service.api.http.problems import ProblemError
 from service.api.http.reading import Parser, body_of
 from service.api.http.retries import once_if_keyed
-from service.api.records.questions import BatchesMade, BatchesMadeSchema, BatchRecordSchema, RecordedBatch, RecordsQuery
+from service.api.records.questions import (
+    BatchesMade,
+    BatchesMadeSchema,
+    BatchRecordSchema,
+    RecordedBatch,
+    RecordingQuery,
+    RecordsQuery,
+)
 from service.api.records.records_file import read_records
 from service.api.registering.registered import listed, saved
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
@@ -78,27 +85,28 @@ class BatchRecords(MethodView):
             },
         }
     )
+    @blueprint.arguments(schema_of(RecordingQuery)(), location="query")
     @blueprint.response(200, schema_of(Recorded))
-    def post(self) -> flask.Response:
+    def post(self, query: RecordingQuery) -> flask.Response:
         """Record many batches at once: all of them, or none if one is wrong.
 
-        Repeating it changes nothing. A code that is there already is corrected.
+        Repeating it changes nothing. A code that is there already is corrected, as a whole, unless `correct` is false.
         """
         if current().mimetype == CSV:
-            return _of_file()
+            return _of_file(may_correct=query.correct)
         made: BatchesMade = Parser().parse(_BODY, location="json")
         if not made.records:
             raise InvalidValuesError([InvalidValueError(("records",), "must have a record at least")])
         records = made.coded
-        return once_if_keyed(lambda joint: answer(recording.put_records(joint, records)))
+        return once_if_keyed(lambda joint: answer(recording.put_records(joint, records, may_correct=query.correct)))
 
 
-def _of_file() -> flask.Response:
+def _of_file(*, may_correct: bool) -> flask.Response:
     if current().mimetype_params.get("charset", "utf-8").lower() != "utf-8":
         raise ProblemError(415, "unsupported-media-type", "send the file in UTF-8")
     file = read_records(body_of(current(), CSV), workshop().currency)
     try:
-        return once_if_keyed(lambda joint: answer(recording.put_records(joint, file.records)))
+        return once_if_keyed(lambda joint: answer(recording.put_records(joint, file.records, may_correct=may_correct)))
     except InvalidValuesError as error:
         raise file.refusal(error) from None
 

@@ -61,6 +61,17 @@ class RecordsQuery(PageQuery):
         return ChosenRecords(product=self.product, first_day=self.first_day, last_day=self.last_day)
 
 
+@declared
+class RecordingQuery:
+    """How many batches are recorded.
+
+    Attributes:
+        correct: whether a code that is there with other counts is corrected; refused if false.
+    """
+
+    correct: bool = True
+
+
 def _backwards(first_day: date | None, last_day: date | None) -> Iterator[InvalidValueError]:
     if first_day and last_day and last_day < first_day:
         yield InvalidValueError(("last_day",), "must not be before first_day")

@@ -46,7 +46,7 @@ def learn(service: Service, options: Options) -> None:
     order["without_outliers"] = options.without_outliers
     if options.take:
         order["facts"] = _taken(options.take, found["facts"])
-    asked = {"quantity": options.quantity} if options.quantity else {}
+    asked = {} if options.quantity is None else {"quantity": options.quantity}
     seen = service.send("POST", address, {**order, **asked})
     answer = seen.json()
     if options.apply and answer["status"] == "preview":

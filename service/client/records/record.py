@@ -5,8 +5,8 @@ r"""Record what really happened to a batch, as far as somebody counted.
     pugmill record batches.csv              the batches of a file, all of them or none
     pugmill record batches.yaml
 
-Each batch has a code of your own. A record that is there already is only replaced with --correct; what it was stays in
-the audit trail. A file corrects what it names.
+Each batch has a code of your own. A record that is there already is only replaced with --correct, and as a whole: what
+a file does not say of it was then not counted. What it was stays in the audit trail.
 
 In YAML every entry has the members of the service's batch records; those under each_record apply to every one:
 
@@ -52,14 +52,14 @@ _YAML, _CSV = (".yaml", ".yml"), ".csv"
 @click.argument("what", help="A product's code, or a .yaml or .csv file.")
 @option("--code", metavar="CODE", help="The batch's code, in place of the one proposed.")
 @option("--made-on", metavar="DAY", help="The day it was finished, such as 2026-11-25.")
-@option("--correct", is_flag=True, help="Replace the record with this code.")
+@option("--correct", is_flag=True, help="Replace what is recorded with these codes.")
 def record(service: Service, options: Options) -> None:
     """Record the batches of a file, or ask about one."""
     path = Path(options.what)
     if path.suffix.lower() == _CSV:
-        _send_many(service, path, _bytes_of(path), {"Content-Type": "text/csv"})
+        _send_many(service, options, _bytes_of(path), {"Content-Type": "text/csv"})
     elif path.suffix.lower() in _YAML:
-        _send_many(service, path, _records_of(path), {})
+        _send_many(service, options, _records_of(path), {})
     else:
         _ask(service, options)
 
@@ -82,10 +82,11 @@ def _records_of(path: Path) -> dict[str, Any]:
     return {"records": [{**usual, **each} if isinstance(each, dict) else each for each in found["records"]]}
 
 
-def _send_many(service: Service, path: Path, body: Any, headers: dict[str, str]) -> None:
-    done = service.send("POST", ADDRESS, body, headers=headers).json()
+def _send_many(service: Service, options: Options, body: Any, headers: dict[str, str]) -> None:
+    query = {"correct": "true" if options.correct else "false"}
+    done = service.send("POST", ADDRESS, body, headers=headers, query=query).json()
     told = ", ".join(f"{done[name]} {name}" for name in ("recorded", "corrected", "unchanged") if done[name])
-    print(f"{path}: {told}.")
+    print(f"{options.what}: {told}.")
 
 
 def _ask(service: Service, options: Options) -> None:
@@ -96,6 +97,8 @@ def _ask(service: Service, options: Options) -> None:
         click.echo(line)
     made_on = options.made_on or _answer("Made on (day)", _text, datetime.now().astimezone().date().isoformat())
     code = options.code or _answer("Code of the batch", _text, f"{options.what}-{made_on}")
+    if not options.correct:
+        _check_is_new(service, code)
     found: dict[str, Any] = {"product": options.what, "made_on": made_on}
     found["good_units"] = _answer("Good ones", number)
     if started := _answer("Begun at the first step", _or_nothing(number), ""):
@@ -107,6 +110,17 @@ def _ask(service: Service, options: Options) -> None:
     if note := _answer("Anything worth knowing", str, ""):
         found["note"] = note
     _record(service, code, found, is_correction=options.correct)
+
+
+def _check_is_new(service: Service, code: str) -> None:
+    """Raises RefusedError if there is a record with the code, before anything is typed in vain."""
+    try:
+        service.send("GET", f"{ADDRESS}/{quote(code, safe='')}")
+    except RefusedError as error:
+        if error.status == HTTPStatus.NOT_FOUND:
+            return
+        raise
+    raise RefusedError(f"there is a record with the code {code}: name another with --code, or --correct it")
 
 
 def _ask_each(found: dict[str, Any], asked: list[Question]) -> None:

@@ -36,7 +36,7 @@ Compared = VarianceStatement | SummedStatement
 GREATEST = 16
 """Most causes shown separately; smaller ones are added up."""
 _ROW, _BARS, _GAP = 24, 300, 18
-_WIDEST_NAME, _WIDEST_HEADING = 270, 300
+_WIDEST_NAME, _WIDEST_HEADING = 350, 380
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -265,6 +265,8 @@ def told_together(bands: Sequence[RiskBand], spread: Spread, asked: Money, ways:
             losing=Decimal(ways.losing),
             ways=Decimal(ways.number),
         )
+    if any(band.lost and band.costs for band in bands):
+        told = Message("{told}. Batches that went wholly to scrap are in no amount, and count as losing", told=told)
     if any(0 < band.batches < LEAST_BATCHES for band in bands):
         told = _of_few(told)
     if all(band.costs for band in bands):

@@ -70,10 +70,14 @@ def record_basis(
     power(made, timed)
     draw(made, begun)
     taken = made.bill()
-    borne = {line.resource for line in taken.lines} | {pool.resource for pool in taken.value_pools}
-    for place, count in enumerate(record.overheads):
-        if f"overheads/{count.overhead}" not in borne:
-            made.refuse(("overheads", place, "overhead"), "bears on nothing that this batch took; leave it out")
+    _check_overheads(made, taken)
     if made.problems:
         raise InvalidValuesError(made.problems)
     return RecordBasis(standard=standard, begun=begun, taken=taken, observations=tuple(added_up(made.observations)))
+
+
+def _check_overheads(made: Made, taken: BillOfResources) -> None:
+    borne = {line.resource for line in taken.lines} | {pool.resource for pool in taken.value_pools}
+    for place, count in enumerate(made.record.overheads):
+        if f"overheads/{count.overhead}" not in borne:
+            made.refuse(("overheads", place, "overhead"), "bears on nothing that this batch took; leave it out")

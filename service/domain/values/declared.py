@@ -73,7 +73,8 @@ class Text:
 
     def __call__(self, value: str) -> str | None:
         if not self.min_length <= len(value) <= self.max_length:
-            return f"must have {self.min_length} to {self.max_length} characters"
+            least = "" if self.min_length == self.max_length else f"{self.min_length} to "
+            return f"must have {least}{self.max_length} characters"
         if self.pattern is not None:
             return None if _compiled(self.pattern).fullmatch(value) else f"must be {self.form}"
         if (_CONTROL_BUT_LINES if self.lines else _CONTROL).search(value):

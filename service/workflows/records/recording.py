@@ -103,15 +103,18 @@ def put_record(
         return done
 
 
-def put_records(workspace: Workspace, records: Sequence[CodedRecord]) -> Recorded:
+def put_records(workspace: Workspace, records: Sequence[CodedRecord], *, may_correct: bool = True) -> Recorded:
     """Record many batches in one act: all of them, or none if any is wrong.
+
+    Args:
+        may_correct: whether a code that is there with other counts is corrected, or refused.
 
     Raises:
         InvalidValuesError: every problem of every record.
         TooComplexError: there are too many.
     """
     with workspace.changing() as connection:
-        recorder = Recorder(connection, workspace)
+        recorder = Recorder(connection, workspace, may_correct=may_correct)
         done = recorder.put_all(records)
         recorder.record()
     return Recorded(
@@ -146,11 +149,13 @@ class Recorder:
 
     Attributes:
         quotation: number of the quotation that they were made for.
+        may_correct: whether a record that is there with other counts is corrected, or refused.
     """
 
     connection: Connection
     workspace: Workspace
     quotation: int | None = None
+    may_correct: bool = True
     _act: OneAct = field(default_factory=OneAct)
     _then: dict[tuple[str, date], FactsThen] = field(default_factory=dict)
 
@@ -189,6 +194,9 @@ class Recorder:
             self._check_its_order(there, there.quotation, record)
         digest = "" if there is None else there.facts
         wanted = StoredRecord(code=code, record=record, facts=digest, facts_of=then.of, quotation=quotation, revision=0)
+        if there is not None and not self.may_correct and told(wanted) != told(there):
+            reason = "is of a batch that is recorded with other counts; give this one another, or correct it on purpose"
+            raise InvalidValuesError([InvalidValueError(("code",), reason)])
 
         def save(revision: int) -> None:
             observations = record_basis(record, then.facts.catalogue).observations
