@@ -1,6 +1,6 @@
 """Converts immutable values to plain JSON data and back, by their declared types."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import MISSING, Field, fields, is_dataclass
 from datetime import UTC, date, datetime
 from decimal import Decimal
@@ -14,6 +14,7 @@ from cattrs import Converter
 
 T = TypeVar("T")
 Hook = Callable[[Any, Any], Any]
+Read = Callable[[Any], Any]
 _ONE_OR_NONE = 2
 
 
@@ -44,41 +45,42 @@ def _list_hook(hint: Any, converter: Converter) -> Callable[[Any], Any]:
     return lambda value: [hook(each) for each in value]
 
 
-def _is_choice(hint: Any) -> bool:
-    return isinstance(hint, type) and issubclass(hint, StrEnum)
+_READ: Mapping[Any, Read | None] = {str: None, bool: None, int: int, Decimal: Decimal, date: date.fromisoformat}
 
 
-def _choice_hook(hint: Any) -> Hook:
-    """Looks a member up in a table, which is several times as fast as the enumeration itself."""
-    members = {each.value: each for each in hint}
-    return lambda data, _: members[data]
-
-
-def _is_plain(hint: Any) -> bool:
-    return hint in (str, int, bool)
+def _unchecked(hint: Any, converter: Converter) -> Read | None:
+    """Reads a value of a type without its checks; None where JSON has the value itself."""
+    if hint in _READ:
+        return _READ[hint]
+    if isinstance(hint, type) and issubclass(hint, StrEnum):
+        return {each.value: each for each in hint}.__getitem__  # several times as fast as the enumeration
+    origin, parts = get_origin(hint), get_args(hint)
+    if _is_optional(hint):
+        some = _unchecked(next(each for each in parts if each is not NoneType), converter)
+        return None if some is None else lambda data: None if data is None else some(data)
+    if _is_tuple(hint):
+        each = _unchecked(parts[0], converter)
+        return tuple if each is None else lambda data: tuple(map(each, data))
+    if origin is Mapping and parts[0] is str:
+        of_name = _unchecked(parts[1], converter)
+        return of_name and (lambda data: {name: of_name(value) for name, value in data.items()})
+    hook = converter.get_structure_hook(hint)
+    return lambda data: hook(data, hint)
 
 
 def _unchecked_hook(value_class: Any, converter: Converter) -> Hook:
     """Makes a value without its checks: it was checked when it was first made."""
-    hints = get_type_hints(value_class, include_extras=True)
-    plan = [
-        (
-            each,
-            each.name,
-            hints[each.name],
-            None if _is_plain(hints[each.name]) else converter.get_structure_hook(hints[each.name]),
-        )
-        for each in fields(value_class)
-    ]
+    hints = get_type_hints(value_class)
+    plan = [(each, each.name, _unchecked(hints[each.name], converter)) for each in fields(value_class)]
     new, put = object.__new__, object.__setattr__
 
     def make(data: Any, _: Any) -> Any:
         value = new(value_class)
-        for field, name, hint, hook in plan:
+        for field, name, read in plan:
             if name not in data:
                 put(value, name, _default(field))
             else:
-                put(value, name, data[name] if hook is None else hook(data[name], hint))
+                put(value, name, data[name] if read is None else read(data[name]))
         return value
 
     return make
@@ -89,9 +91,14 @@ def _default(field: Field[Any]) -> Any:
     return field.default_factory() if field.default_factory is not MISSING else field.default
 
 
+def _plain_notation(figure: Decimal) -> str:
+    text = str(figure)  # more than twice as fast as to format it
+    return f"{figure:f}" if "E" in text else text
+
+
 def _converter(*, is_checking: bool) -> Converter:
     converter = Converter(detailed_validation=False)
-    converter.register_unstructure_hook(Decimal, "{:f}".format)
+    converter.register_unstructure_hook(Decimal, _plain_notation)
     converter.register_structure_hook(Decimal, lambda text, _: Decimal(text))
     converter.register_unstructure_hook(date, date.isoformat)
     converter.register_unstructure_hook(datetime, lambda at: at.astimezone(UTC).isoformat().replace("+00:00", "Z"))
@@ -100,9 +107,7 @@ def _converter(*, is_checking: bool) -> Converter:
     converter.register_structure_hook(date, lambda text, _: date.fromisoformat(text))
     factories: Any = converter
     if not is_checking:
-        factories.register_structure_hook_factory(_is_plain, lambda _: lambda data, _: data)
         factories.register_structure_hook_factory(is_dataclass, _unchecked_hook)
-        factories.register_structure_hook_factory(_is_choice, _choice_hook)
     factories.register_structure_hook_factory(_is_optional, _optional_hook)
     factories.register_structure_hook_factory(_is_tuple, _tuple_hook)
     factories.register_unstructure_hook_factory(_is_tuple, _list_hook)
