@@ -1,7 +1,7 @@
 """The cost sheet: a bill of resources times the rates of a date."""
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
@@ -103,8 +103,8 @@ def _missing(bill: BillOfResources, rates: Mapping[str, Decimal]) -> list[str]:
 
     Nor is an overhead pool, which counts from its first rate on.
     """
-    needed = [line.resource for line in bill.lines if line.cost_class is not CostClass.OVERHEAD]
-    without = [resource for resource in needed if resource not in rates]
+    unrated = (line for line in bill.lines if line.resource not in rates)
+    without = [line.resource for line in unrated if line.cost_class is not CostClass.OVERHEAD]
     if not without:
         return []
     rated = {whole_of(resource) for resource in rates}
@@ -128,9 +128,9 @@ def cost_sheet(bill: BillOfResources, rates: Mapping[str, Decimal], card: RateCa
     shares = charged(
         PoolShare(base=pool.base, variable=pool.variable, share=rates[pool.resource]) for pool in rated_pools
     )
-    rated = (_paid(line, card) for line in bill.lines if line.resource in rates)
-    lines = [_priced(line, rates[line.resource], shares.get(line.cost_class)) for line in rated]
-    pools = (_priced(line, rates[line.resource]) for line in _value_lines(rated_pools, lines, card.currency))
+    rated = [line for line in bill.lines if line.resource in rates]
+    lines = [_priced(line, rates[line.resource], card, shares.get(line.cost_class)) for line in rated]
+    pools = (_priced(line, rates[line.resource], card) for line in _value_lines(rated_pools, lines, card.currency))
     return CostSheet(
         product=bill.product,
         name=bill.name,
@@ -142,19 +142,15 @@ def cost_sheet(bill: BillOfResources, rates: Mapping[str, Decimal], card: RateCa
     )
 
 
-def _paid(line: ResourceLine, card: RateCard) -> ResourceLine:
-    """The line, fixed if its terms make it so: the bill knows no rate."""
-    return replace(line, variable=False) if line.variable and card.is_fixed(line.resource) else line
-
-
-def _priced(line: ResourceLine, rate: Decimal, share: Decimal | None = None) -> CostLine:
+def _priced(line: ResourceLine, rate: Decimal, card: RateCard, share: Decimal | None = None) -> CostLine:
+    """The line at its rate; fixed, if its terms make it so: the bill knows no rate."""
     amount = line.quantity * rate
     return CostLine(
         resource=line.resource,
         name=line.name,
         unit=line.unit,
         cost_class=line.cost_class,
-        variable=line.variable,
+        variable=line.variable and not card.is_fixed(line.resource),
         quantity=line.quantity,
         rate=rate,
         amount=amount,

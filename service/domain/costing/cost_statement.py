@@ -18,6 +18,7 @@ from service.domain.values.shown import WITH_MORE_DIGITS, Quantity, ShownShare, 
 
 _MORE_DECIMALS, _QUANTITY_DECIMALS, _SHARE_DECIMALS = 2, 3, 3
 """Of rates beyond the minor unit, of quantities, and of shares, as people read them."""
+_NOTHING = ZERO, ZERO
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -163,12 +164,14 @@ def _sums(lines: Iterable[StatedLine], currency: str, decimals: int) -> dict[str
     kinds: dict[tuple[CostClass, bool], tuple[Decimal, Decimal]] = {}
     for line in lines:
         kind = line.cost_class, line.variable
-        per_batch, per_piece = kinds.get(kind, (ZERO, ZERO))
+        per_batch, per_piece = kinds.get(kind, _NOTHING)
         kinds[kind] = per_batch + line.amount.amount, per_piece + line.amount_per_piece.amount
 
     def of(is_wanted: Callable[[CostClass, bool], bool]) -> Subtotal:
-        amounts = [each for kind, each in kinds.items() if is_wanted(*kind)]
-        per_batch, per_piece = (sum((each[place] for each in amounts), ZERO) for place in (0, 1))
+        per_batch, per_piece = _NOTHING
+        for (heading, is_variable), (of_batch, of_piece) in kinds.items():
+            if is_wanted(heading, is_variable):
+                per_batch, per_piece = per_batch + of_batch, per_piece + of_piece
         a_piece = in_currency(half_up(per_piece, decimals), currency)
         return Subtotal(per_batch=rounded(per_batch, currency), per_piece=a_piece)
 
@@ -190,14 +193,14 @@ def _is_under(wanted: CostClass, heading: CostClass, _: bool) -> bool:
 
 
 def _stated_lines(sheet: CostSheet) -> Iterator[StatedLine]:
-    full_cost = sheet.full_cost
+    currency, full_cost = sheet.currency, sheet.full_cost
     for line, amount, per_piece in zip(sheet.lines, sheet.shown_per_batch(), sheet.shown_per_piece(), strict=True):
         yield shown(
             StatedLine,
-            sheet.currency,
+            currency,
             line,
-            amount=amount,
-            amount_per_piece=per_piece,
+            amount=in_currency(amount, currency),
+            amount_per_piece=in_currency(per_piece, currency),
             share_of_full_cost=line.amount / full_cost if full_cost > 0 else None,
             one_percent_adds_per_piece=line.effect_of_one_percent / sheet.quantity,
         )

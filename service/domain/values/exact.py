@@ -145,9 +145,11 @@ def apportioned(figures: Iterable[Decimal], decimals: int, total: Decimal | None
     shown = [_quantized(snapped(figure), decimals, ROUND_FLOOR) for figure in exact]
     wanted = half_up(sum(exact, ZERO), decimals) if total is None else total
     missing = int((wanted - sum(shown, ZERO)).scaleb(decimals))
+    if not missing:
+        return tuple(shown)
     # Rounded, for figures of different size that lose the same may differ in the last of their 34 digits.
     lost = [round(figure - floor, decimals + _DIGITS_OF_A_LOSS) for figure, floor in zip(exact, shown, strict=True)]
-    ranking = sorted(range(len(shown)), key=lambda index: -lost[index])
+    ranking = sorted(range(len(shown)), key=lost.__getitem__, reverse=True)
     while missing:  # with a given total a unit may be missing to each, or one be too many
         step = 1 if missing > 0 else -1
         for index in ranking[:missing] if missing > 0 else ranking[missing:]:

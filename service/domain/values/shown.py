@@ -32,18 +32,16 @@ class ShownAs:
     def decimals_in(self, currency: str) -> int:
         return self.decimals + minor_unit_decimals(currency) if self.is_amount else self.decimals
 
-    def figure(self, exact: Decimal, currency: str) -> Decimal:
-        return self.rounded(exact, self.decimals_in(currency))
-
     def money(self, exact: Decimal | Money, currency: str) -> Money:
         """The rounded amount; money is already rounded and returned unchanged."""
         return self.shows_money_in(currency)(exact)
 
     def shows_figures_in(self, currency: str) -> Callable[[Decimal], Decimal]:
-        """The function `figure` for a currency."""
+        """The function that rounds a figure; the decimals of an amount are those of the currency."""
+        rounded, decimals = self.rounded, self.decimals
         if self.is_amount:
-            return partial(self.figure, currency=currency)
-        return lambda exact: self.rounded(exact, self.decimals)
+            return lambda exact: rounded(exact, self.decimals_in(currency))
+        return lambda exact: rounded(exact, decimals)
 
     def shows_money_in(self, currency: str) -> Callable[[Decimal | Money], Money]:
         """The function `money` for a currency."""
