@@ -168,8 +168,7 @@ class _Explosion:
 
     def lines(self) -> Iterator[ResourceLine]:
         """Every resource with its quantity, in the order of the cost sheet."""
-        yield from self._material_lines(MaterialUse.DIRECT_MATERIAL)
-        yield from self._material_lines(MaterialUse.PACKAGING)
+        yield from self._material_lines()
         for code, minutes in self.labour_minutes.items():
             grade = self.catalogue.labour_grades[code]
             yield _line(f"labour-grades/{code}", grade, minutes / MINUTES_PER_HOUR, "h")
@@ -185,12 +184,19 @@ class _Explosion:
             yield _line(f"tools/{code}", self.catalogue.tools[code], quantity, "piece" if part else "shot", part=part)
         yield from self._overhead_lines()
 
-    def _material_lines(self, use: MaterialUse) -> Iterator[ResourceLine]:
+    def _material_lines(self) -> Iterator[ResourceLine]:
+        """The direct material, then the packaging."""
+        packaging: list[ResourceLine] = []
         for (code, part), quantity in self.issued.items():
-            material = self.catalogue.materials[code]
-            if quantity and material.use is use:
+            if quantity:
+                material = self.catalogue.materials[code]
                 name = Message(_LOST[part], name=material.name) if part else material.name
-                yield _line(f"materials/{code}", material, quantity, material.unit.value, part=part, name=name)
+                line = _line(f"materials/{code}", material, quantity, material.unit.value, part=part, name=name)
+                if material.use is MaterialUse.PACKAGING:
+                    packaging.append(line)
+                else:
+                    yield line
+        yield from packaging
 
     def _overhead_lines(self) -> Iterator[ResourceLine]:
         for code, pool in self.catalogue.overheads.items():
@@ -206,13 +212,18 @@ class _Explosion:
 
     def _volume(self, pool: Overhead) -> BatchVolume:
         """What the batch takes of each base, as far as the pool bears on it."""
-        steps = [step for step in self.steps if pool.bears_on(step.product, step.machine)]
+        machine_minutes = labour_minutes = setups = ZERO
+        for step in self.steps:
+            if pool.bears_on(step.product, step.machine):
+                machine_minutes += step.machine_minutes
+                labour_minutes += sum(step.labour_minutes.values(), ZERO)
+                setups += step.setups
         return BatchVolume(
-            machine_hours=sum((step.machine_minutes for step in steps), ZERO) / MINUTES_PER_HOUR,
-            labour_hours=sum((sum(step.labour_minutes.values(), ZERO) for step in steps), ZERO) / MINUTES_PER_HOUR,
+            machine_hours=machine_minutes / MINUTES_PER_HOUR,
+            labour_hours=labour_minutes / MINUTES_PER_HOUR,
             pieces=sum((pieces for product, pieces in self.made.items() if pool.bears_on(product)), ZERO),
             orders=self.orders if pool.bears_on(self.code) else ZERO,
-            setups=sum((step.setups for step in steps), ZERO),
+            setups=setups,
         )
 
     def value_pools(self) -> Iterator[ValuePool]:

@@ -29,7 +29,7 @@ def mass_against_materials(code: str, _: BillOfResources, catalogue: Catalogue) 
     mass_kg, contained = product.unit_mass_kg, _contained_mass_kg(product, catalogue)
     if mass_kg is None or contained is None:
         return
-    masses = {"mass": readable(mass_kg, _SHOWN_DECIMALS), "contained": readable(contained, _SHOWN_DECIMALS)}
+    masses = {"mass": mass_kg, "contained": contained}
     if mass_kg > contained and (contained or product.mass_kg is not None):  # a kilogram may be the customer's own
         text = _of_one(
             product,
@@ -64,7 +64,7 @@ def mass_against_measures(code: str, _: BillOfResources, catalogue: Catalogue) -
     if product.mass_kg is None or density is None or None in sides or product.unit is Unit.KILOGRAM:
         return  # a kilogram's sides are those of what it is packed in
     solid_kg = prod((side for side in sides if side is not None), start=density) / _MM3_TO_KG
-    masses = {"mass": readable(product.mass_kg, _SHOWN_DECIMALS), "solid": readable(solid_kg, _SHOWN_DECIMALS)}
+    masses = {"mass": product.mass_kg, "solid": solid_kg}
     source = f"highest published densities of the polymers; tolerances: {COMMON_PRACTICE}"
     if product.mass_kg > solid_kg * _ROUNDED_MEASURES:
         text = _of_one(
@@ -92,11 +92,12 @@ def _of_one(
     product: Product, masses: Mapping[str, Decimal], of_a_piece: str, of_a_unit: str, of_a_kilogram: str = ""
 ) -> Message:
     """The sentence of a product by the piece, by the kilogram, whose mass needs no word, or in another unit."""
+    told = {name: readable(mass_kg, _SHOWN_DECIMALS) for name, mass_kg in masses.items()}
     if product.unit is Unit.PIECE:
-        return Message(of_a_piece, **masses)
+        return Message(of_a_piece, **told)
     if product.unit is Unit.KILOGRAM:
-        return Message(of_a_kilogram, contained=masses["contained"])
-    return Message(of_a_unit, unit=product.unit.sign, **masses)
+        return Message(of_a_kilogram, contained=told["contained"])
+    return Message(of_a_unit, unit=product.unit.sign, **told)
 
 
 def _highest_density(product: Product, catalogue: Catalogue) -> Decimal | None:

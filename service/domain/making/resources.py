@@ -212,11 +212,14 @@ def band_share_problem(tariff: Tariff, shares: Mapping[str, Decimal]) -> str | N
     return None
 
 
+_OF_MATERIALS = {use: CostClass(use.value) for use in MaterialUse}
+
+
 def heading(registered: Registered, part: str) -> tuple[CostClass, bool]:
     """The heading of the cost sheet for a part of a resource ("" for the whole); whether it is variable by its kind."""
     match registered:
         case Material():
-            return CostClass(registered.use.value), True
+            return _OF_MATERIALS[registered.use], True
         case LabourGrade():
             return CostClass.DIRECT_LABOUR, True
         case Machine():
