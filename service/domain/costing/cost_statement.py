@@ -1,10 +1,10 @@
 """A cost sheet as shown: rounded so that it adds up."""
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
-from functools import partial
+from functools import reduce
 from typing import Any
 
 from service.domain.costing.cost_sheet import CONVERSION, PRIME, CostedBatch, CostSheet
@@ -18,7 +18,9 @@ from service.domain.values.shown import WITH_MORE_DIGITS, Quantity, ShownShare, 
 
 _MORE_DECIMALS, _QUANTITY_DECIMALS, _SHARE_DECIMALS = 2, 3, 3
 """Of rates beyond the minor unit, of quantities, and of shares, as people read them."""
-_NOTHING = ZERO, ZERO
+_Amounts = tuple[Decimal, Decimal]
+"""For the batch, and for a piece."""
+_NOTHING: _Amounts = ZERO, ZERO
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,35 +163,32 @@ def for_people(statement: CostStatement) -> CostStatement:
 
 def _sums(lines: Iterable[StatedLine], currency: str, decimals: int) -> dict[str, Any]:
     """The sums of a sheet, of the lines as shown; amounts a piece with so many decimals."""
-    kinds: dict[tuple[CostClass, bool], tuple[Decimal, Decimal]] = {}
+    headings: dict[CostClass, _Amounts] = {}
+    by_volume = {True: _NOTHING, False: _NOTHING}
     for line in lines:
-        kind = line.cost_class, line.variable
-        per_batch, per_piece = kinds.get(kind, _NOTHING)
-        kinds[kind] = per_batch + line.amount.amount, per_piece + line.amount_per_piece.amount
+        amounts = line.amount.amount, line.amount_per_piece.amount
+        headings[line.cost_class] = _plus(headings.get(line.cost_class, _NOTHING), amounts)
+        by_volume[line.variable] = _plus(by_volume[line.variable], amounts)
 
-    def of(is_wanted: Callable[[CostClass, bool], bool]) -> Subtotal:
-        per_batch, per_piece = _NOTHING
-        for (heading, is_variable), (of_batch, of_piece) in kinds.items():
-            if is_wanted(heading, is_variable):
-                per_batch, per_piece = per_batch + of_batch, per_piece + of_piece
+    def of(*found: _Amounts) -> Subtotal:
+        per_batch, per_piece = reduce(_plus, found, _NOTHING)
         a_piece = in_currency(half_up(per_piece, decimals), currency)
         return Subtotal(per_batch=rounded(per_batch, currency), per_piece=a_piece)
 
-    present = {heading for heading, _ in kinds}
     return {
-        "cost_classes": {each.value: of(partial(_is_under, each)) for each in CostClass if each in present},
+        "cost_classes": {each.value: of(headings[each]) for each in CostClass if each in headings},
         "subtotals": Subtotals(
-            prime_cost=of(lambda heading, _: heading in PRIME),
-            conversion_cost=of(lambda heading, _: heading in CONVERSION),
-            variable_cost=of(lambda _, is_variable: is_variable),
-            fixed_cost=of(lambda _, is_variable: not is_variable),
-            full_cost=of(lambda *_: True),
+            prime_cost=of(*(headings[each] for each in headings if each in PRIME)),
+            conversion_cost=of(*(headings[each] for each in headings if each in CONVERSION)),
+            variable_cost=of(by_volume[True]),
+            fixed_cost=of(by_volume[False]),
+            full_cost=of(*by_volume.values()),
         ),
     }
 
 
-def _is_under(wanted: CostClass, heading: CostClass, _: bool) -> bool:
-    return heading is wanted
+def _plus(one: _Amounts, other: _Amounts) -> _Amounts:
+    return one[0] + other[0], one[1] + other[1]
 
 
 def _stated_lines(sheet: CostSheet) -> Iterator[StatedLine]:
