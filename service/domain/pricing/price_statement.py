@@ -167,7 +167,7 @@ def price_statement(
         price=priced.asked,
         fees=fees,
         fee_total=sum((fee.amount.amount for fee in fees), ZERO),
-        conversion_cost=sale.conversion_cost(gross),
+        conversion_cost=sale.conversion_cost(sale.paid_out(gross)),
         variable_cost=priced.costs.shown_variable,
         full_cost=priced.costs.full,
         markup_share=share_of(priced.profit, max(priced.costs.full, ZERO)),
@@ -177,8 +177,9 @@ def price_statement(
         batch_net_price=priced.net_price * quantity / priced.base_quantity,
         batch_profit=priced.profit * quantity / priced.base_quantity,
     )
+    show = WITH_MORE_DIGITS.shows_money_in(currency)
     terms = (
-        PriceTerm(name=name, formula=formula, amount=WITH_MORE_DIGITS.money(amount, currency))
+        PriceTerm(name=name, formula=formula, amount=show(amount))
         for name, formula, amount in _terms(statement, priced, policy, currency, unit)
     )
     return replace(statement, terms=tuple(terms))

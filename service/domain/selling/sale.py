@@ -143,14 +143,14 @@ class Sale:
         """The payout before conversion: gross price and shipping charge less fees."""
         return gross + self.shipping_charge - self.fee_total(gross)
 
-    def conversion_cost(self, gross: Decimal) -> Decimal:
-        """The share of the payout that the channel keeps for converting it; never negative."""
-        return max(ZERO, self.paid_out(gross)) * self.conversion_share if self.conversion_share else ZERO
+    def conversion_cost(self, paid_out: Decimal) -> Decimal:
+        """The share of a payout that the channel keeps for converting it; never negative."""
+        return max(ZERO, paid_out) * self.conversion_share if self.conversion_share else ZERO
 
     def proceeds(self, gross: Decimal) -> Decimal:
         """Net price and net shipping charge less fees, conversion and shipping cost."""
-        net = gross / self.with_tax
-        taken = self.fee_total(gross) + self.conversion_cost(gross)
+        net, fees = gross / self.with_tax, self.fee_total(gross)
+        taken = fees + self.conversion_cost(gross + self.shipping_charge - fees)
         return net - taken - self.shipping_cost + self.net_shipping_charge
 
     @exactly

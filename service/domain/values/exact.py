@@ -65,9 +65,8 @@ def exactly(function: Callable[P, R]) -> Callable[P, R]:
     return wrapper
 
 
-def snapped(figure: Decimal) -> Decimal:
-    """The figure rounded to 28 digits, which removes the rounding error of a division."""
-    return _SNAP.plus(figure)
+snapped: Callable[[Decimal], Decimal] = _SNAP.plus
+"""The figure rounded to 28 digits, which removes the rounding error of a division."""
 
 
 def half_up(figure: Decimal, decimals: int) -> Decimal:

@@ -32,10 +32,6 @@ class ShownAs:
     def decimals_in(self, currency: str) -> int:
         return self.decimals + minor_unit_decimals(currency) if self.is_amount else self.decimals
 
-    def money(self, exact: Decimal | Money, currency: str) -> Money:
-        """The rounded amount; money is already rounded and returned unchanged."""
-        return self.shows_money_in(currency)(exact)
-
     def shows_figures_in(self, currency: str) -> Callable[[Decimal], Decimal]:
         """The function that rounds a figure; the decimals of an amount are those of the currency."""
         rounded, decimals = self.rounded, self.decimals
@@ -44,7 +40,7 @@ class ShownAs:
         return lambda exact: rounded(exact, decimals)
 
     def shows_money_in(self, currency: str) -> Callable[[Decimal | Money], Money]:
-        """The function `money` for a currency."""
+        """The function that rounds an amount; money is already rounded and returned unchanged."""
         rounded, decimals_in = self.rounded, self.decimals_in
 
         def show(exact: Decimal | Money) -> Money:

@@ -155,8 +155,9 @@ class SaleWay:
         """The payout and its proceeds; None if it goes through no channel in the home currency."""
         if self.channel is None and self.currency == self.home:
             return None
-        paid_out = self.sale.paid_out(found.gross_price) - self.sale.conversion_cost(found.gross_price)
-        payout = self.costing.exchange.converted(in_currency(paid_out, self.currency), self.payout_currency)
+        paid_out = self.sale.paid_out(found.gross_price)
+        left = in_currency(paid_out - self.sale.conversion_cost(paid_out), self.currency)
+        payout = self.costing.exchange.converted(left, self.payout_currency)
         return shown(
             Settlement,
             self.home,

@@ -98,7 +98,7 @@ class TestTheAskedPrice:
         assert is_about(price.sale.shipping_charge, reckoning.shipping_charge)
         for charged, fee in zip(price.sale.fees, reckoning.terms.fees, strict=True):
             assert is_about(price.sale.fee_amount(charged, gross), reckoning.fee(fee, asked))
-        assert is_about(price.sale.conversion_cost(gross), reckoning.conversion_cost(asked))
+        assert is_about(price.sale.conversion_cost(price.sale.paid_out(gross)), reckoning.conversion_cost(asked))
         assert is_about(price.proceeds, reckoning.proceeds(asked))
         assert is_about(price.profit, reckoning.proceeds(asked) - Fraction(question.asked.costs.full))
         assert is_about(price.contribution, reckoning.proceeds(asked) - Fraction(question.asked.costs.variable))
