@@ -27,16 +27,17 @@ class StoredDay:
     revision: int
 
 
-def _data(row: Any) -> dict[str, Any]:
-    return {"source": row.source, "base": row.base, "published_on": row.published_on.isoformat(), "rates": row.rates}
+def _data(source: str, base: str, published_on: date, rates: Any) -> dict[str, Any]:
+    return {"source": source, "base": base, "published_on": published_on.isoformat(), "rates": rates}
 
 
 def _day(row: Any) -> DayRates:
-    return trusted(_data(row), DayRates)
+    return trusted(_data(row.source, row.base, row.published_on, row.rates), DayRates)
 
 
 def _held(row: Any) -> HeldDay:
-    return trusted({"day": _data(row), "jumps": row.jumps}, HeldDay)
+    day = _data(row.source, row.base, row.published_on, row.rates)
+    return trusted({"day": day, "jumps": row.jumps}, HeldDay)
 
 
 def _values(workshop_id: UUID, day: DayRates) -> dict[str, Any]:
@@ -62,18 +63,22 @@ def find_day(connection: sa.Connection, workshop_id: UUID, source: str, publishe
     return None if row is None else StoredDay(day=_day(row), revision=row.revision)
 
 
-def days_until(connection: sa.Connection, workshop_id: UUID, as_of: date, max_age_days: int) -> tuple[DayRates, ...]:
-    """The days of every source that are at most `max_age_days` old, newest first."""
-    rows = connection.execute(
-        sa.select(exchange_rates)
-        .where(
-            exchange_rates.c.workshop_id == workshop_id,
-            exchange_rates.c.published_on <= as_of,
-            exchange_rates.c.published_on >= as_of - timedelta(days=max_age_days),
-        )
-        .order_by(exchange_rates.c.published_on.desc(), exchange_rates.c.source)
+_DAYS = (
+    sa.select(exchange_rates.c.source, exchange_rates.c.base, exchange_rates.c.published_on, exchange_rates.c.rates)
+    .where(
+        exchange_rates.c.workshop_id == sa.bindparam("workshop_id"),
+        exchange_rates.c.published_on.between(sa.bindparam("first"), sa.bindparam("last")),
     )
-    return tuple(_day(row) for row in rows)
+    .order_by(exchange_rates.c.published_on.desc(), exchange_rates.c.source)
+)
+"""Built once, because every new state of a workshop asks for it, and without memory every price that is converted."""
+
+
+def days_until(database: Database, workshop_id: UUID, as_of: date, max_age_days: int) -> tuple[DayRates, ...]:
+    """The days of every source that are at most `max_age_days` old, newest first."""
+    first = as_of - timedelta(days=max_age_days)
+    rows = database.rows(_DAYS, workshop_id=workshop_id, first=first, last=as_of)
+    return tuple(trusted(_data(*row), DayRates) for row in rows)
 
 
 def has_changed_since(connection: sa.Connection, workshop_id: UUID, as_of: date, since: date, begun: datetime) -> bool:

@@ -92,8 +92,7 @@ class Exchange:
         key = (workshop_id, self._workspace.workshop.revision, "exchange rates", self._as_of)
         found: tuple[DayRates, ...] | None = memory.find(key)
         if found is None:
-            with self._workspace.reading() as connection:
-                found = exchange.days_until(connection, workshop_id, self._as_of, MAX_AGE_DAYS)
+            found = exchange.days_until(self._workspace.database, workshop_id, self._as_of, MAX_AGE_DAYS)
             memory.keep(key, found, sum(len(day.rates) for day in found) * _BYTES_OF_A_RATE)
         return found
 
