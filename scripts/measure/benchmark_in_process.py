@@ -18,6 +18,7 @@ from benchmark_workshop import EACH_LISTING, EACH_SHEET, LISTING, LISTINGS, SHEE
 
 from service.api.operating.logs import configure
 from service.app import create_app
+from service.cli.serve import GARBAGE_THRESHOLD
 from service.config import Settings
 
 Application = Callable[[dict[str, Any], Callable[..., Any]], Iterable[bytes]]
@@ -85,6 +86,7 @@ def processor_time(client: Client, addresses: Iterator[str], answers: int = ANSW
 
 def applications(url: str, directory: Path) -> dict[str, Application]:
     """The service with and without memory, as a worker of `pugmill serve` has it but for the log at level WARNING."""
+    gc.set_threshold(GARBAGE_THRESHOLD)
     (directory / "metrics").mkdir()
     os.environ["PROMETHEUS_MULTIPROC_DIR"] = str(directory / "metrics")
     configure("WARNING")
