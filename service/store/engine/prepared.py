@@ -22,8 +22,8 @@ class Prepared:
         self._constants = compiled.params  # of values that the query itself contains
         given = {name: parameter.type.dialect_impl(dialect) for parameter, name in compiled.bind_names.items()}
         self._given = {name: kind.bind_processor(dialect) or _same for name, kind in given.items()}
-        found = [column.type.dialect_impl(dialect) for column in query.selected_columns]
-        self._found: list[_Convert] = [kind.result_processor(dialect, None) or _same for kind in found]
+        found = [column.type.dialect_impl(dialect).result_processor(dialect, None) for column in query.selected_columns]
+        self._found = [(place, convert) for place, convert in enumerate(found) if convert is not None]
 
     def rows(self, parameters: dict[str, Any]) -> list[list[Any]]:
         """The values of each row.
@@ -33,8 +33,11 @@ class Prepared:
         """
         known = {**self._constants, **parameters}
         given = {name: convert(known[name]) for name, convert in self._given.items()}
-        rows = self._run(given if self._order is None else [given[name] for name in self._order])
-        return [[convert(value) for convert, value in zip(self._found, row, strict=True)] for row in rows]
+        rows = [[*row] for row in self._run(given if self._order is None else [given[name] for name in self._order])]
+        for row in rows:
+            for place, convert in self._found:
+                row[place] = convert(row[place])
+        return rows
 
     def _run(self, given: Any) -> Any:
         connection = None
