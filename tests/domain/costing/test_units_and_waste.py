@@ -18,6 +18,7 @@ from service.domain.making.explosion import bill_of_resources
 from service.domain.making.job_sheet import job_sheet
 from service.domain.making.products import inconsistencies
 from service.domain.values.errors import InvalidValuesError
+from service.domain.values.exact import EXACT
 from service.domain.values.references import whole_of
 from service.domain.values.units import Unit
 from tests.domain.costing.test_laws_of_costs import are_alike, exact_cost
@@ -90,7 +91,7 @@ class TestAThroughput:
     @given(figures("0.5", "90", 2), st.integers(1, 500), figures("0.5", "1", 2))
     def test_costs_what_a_cycle_for_each_unit_does(self, an_hour: Decimal, quantity: int, share: Decimal) -> None:
         by_throughput = an_operation(units_per_hour=str(an_hour), yield_share=str(share), **_UNTIMED)
-        cycle = replace(by_throughput, units_per_hour=None, cycle_minutes=D(60) / an_hour)
+        cycle = replace(by_throughput, units_per_hour=None, cycle_minutes=EXACT.divide(D(60), an_hour))
 
         one, other = (a_shop(a_product(operations=[each])).sheet(D(quantity)) for each in (by_throughput, cycle))
 

@@ -254,12 +254,15 @@ class TestForeignRates:
     @pytest.mark.parametrize(
         ("days_before", "told"),
         [
-            (32, "on 2026-11-25: the last one, of 'manual', is of 2026-10-24, 32 days before, where 31 are allowed"),
-            (None, "on 2026-11-25 or within the 31 days before it"),
+            (32, ("32 days before, where 31 are allowed", "a newer one")),
+            (
+                None,
+                ("on 2026-11-25 or within the 31 days before it", "one of 2026-11-25, or of a day shortly before it"),
+            ),
         ],
     )
     def test_without_a_rate_or_with_one_that_is_too_old_are_refused(
-        self, furnished: Owner, days_before: int | None, told: str
+        self, furnished: Owner, days_before: int | None, told: tuple[str, str]
     ) -> None:
         furnished.put_rate("materials/hdpe", "2026-11-01", {"price": builders.money("1.25", "USD")})
         if days_before is not None:
@@ -269,7 +272,9 @@ class TestForeignRates:
             furnished.cost()
 
         pair = "USD and EUR, which the rate of materials/hdpe from 2026-11-01 needs,"
-        assert str(error.value) == f"no exchange rate between {pair} {told}; enter, import or fetch a newer one"
+        of_last = "on 2026-11-25: the last one, of 'manual', is of 2026-10-24, " if days_before else ""
+        remedy = f"enter, import or fetch {told[1]}"
+        assert str(error.value) == f"no exchange rate between {pair} {of_last}{told[0]}; {remedy}"
 
     def test_with_one_just_young_enough_are_converted(self, furnished: Owner) -> None:
         furnished.put_rate("materials/hdpe", "2026-11-01", {"price": builders.money("1.25", "USD")})
