@@ -92,8 +92,11 @@ def _octets_on_sqlite(element: Any, compiler: Any, **options: Any) -> str:
     return f"length(CAST({compiler.process(element.clauses, **options)} AS BLOB))"
 
 
-def _documents(table: sa.Table) -> list[sa.Column[Any]]:
-    return [each for each in table.columns if isinstance(each.type, JsonText | sa.LargeBinary) or each.name == "bill"]
+@cache
+def _documents(table: sa.Table) -> tuple[sa.Column[Any], ...]:
+    """Found once, because every row that is written asks."""
+    columns = table.columns
+    return tuple(each for each in columns if isinstance(each.type, JsonText | sa.LargeBinary) or each.name == "bill")
 
 
 def _size(table: sa.Table) -> sa.ColumnElement[int]:
