@@ -73,6 +73,8 @@ def _cell(value: Any) -> str:
         return _cell(value.price)
     if isinstance(value, Money):
         return _cell(value.amount)
+    if isinstance(value, Decimal):
+        return f"{value:f}"
     return guarded(value) if isinstance(value, str) else str(encoded(value))
 
 

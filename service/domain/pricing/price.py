@@ -24,20 +24,12 @@ from service.domain.values.unit_costs import UnitCosts
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Price:
+class BarePrice:
     """A price and its profit; all figures but the price asked are unrounded. `PriceStatement` has the other meanings.
 
     Attributes:
         base_quantity: pieces that all of it is for.
         asked: the displayed price.
-        target_price: the least displayed price that meets the policy exactly; the price itself if it was given.
-        equation: the segment of `Aim.surplus_at` whose zero is the target; None where the target is a step of the
-            fees, or was given.
-        floor_price: the least displayed price, at the minor unit, that may be asked; where the policy has no floor, the
-            least that covers the variable cost, below which every piece sold costs cash. None if no price does.
-        raised_to: the least price at the minor unit, from the target up, that meets the policy's floor, where the
-            target does not meet it and the price does.
-        break_even_price: the least price at the minor unit that covers the full cost; None if no price does.
     """
 
     base_quantity: int
@@ -45,12 +37,6 @@ class Price:
     sale: Sale
     costs: UnitCosts
     proceeds: Decimal
-    target_price: Decimal
-    equation: Segment | None
-    floor_price: Decimal | None
-    is_below_floor: bool
-    raised_to: Decimal | None
-    break_even_price: Decimal | None
 
     @property
     def gross_price(self) -> Decimal:
@@ -73,6 +59,29 @@ class Price:
     def margin_share(self) -> Decimal | None:
         """Profit ÷ net price; None at a net price of 0."""
         return share_of(self.profit, self.net_price)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Price(BarePrice):
+    """A price with what it is judged by.
+
+    Attributes:
+        target_price: the least displayed price that meets the policy exactly; the price itself if it was given.
+        equation: the segment of `Aim.surplus_at` whose zero is the target; None where the target is a step of the
+            fees, or was given.
+        floor_price: the least displayed price, at the minor unit, that may be asked; where the policy has no floor, the
+            least that covers the variable cost, below which every piece sold costs cash. None if no price does.
+        raised_to: the least price at the minor unit, from the target up, that meets the policy's floor, where the
+            target does not meet it and the price does.
+        break_even_price: the least price at the minor unit that covers the full cost; None if no price does.
+    """
+
+    target_price: Decimal
+    equation: Segment | None
+    floor_price: Decimal | None
+    is_below_floor: bool
+    raised_to: Decimal | None
+    break_even_price: Decimal | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,15 +109,34 @@ class Pricing:
 
     @exactly
     def asked(self) -> Price:
-        """The price to ask: the least of the grid, or the nearest, that meets the target and the floor.
+        """The price to ask; raises as `to_ask` does."""
+        target, found = self.aim.target(self.costs), self.to_ask()
+        if target is None:
+            raise self.unreachable()
+        return self._judged(found, target, self._equation(target))
+
+    @exactly
+    def to_ask(self) -> Decimal:
+        """The price to ask alone: the least of the grid, or the nearest, that meets the target and the floor.
 
         Raises:
             UnreachableTargetError: no price does.
         """
-        target, found = self.aim.target(self.costs), self.aim.price(self.costs)
-        if target is None or found is None:
+        found = self.aim.price(self.costs)
+        if found is None:
             raise self.unreachable()
-        return self._judged(found, target, self._equation(target))
+        return found
+
+    @exactly
+    def bare(self, asked: Decimal) -> BarePrice:
+        """A given price, not judged."""
+        return BarePrice(
+            base_quantity=self.aim.base_quantity,
+            asked=asked,
+            sale=self.sale,
+            costs=self.costs,
+            proceeds=self.sale.proceeds(asked * self.sale.gross_of_displayed),
+        )
 
     @exactly
     def kept_at(self, asked: Decimal) -> Price:
@@ -155,14 +183,14 @@ class Pricing:
         return segment if is_zero else None
 
     def _judged(self, asked: Decimal, target: Decimal, equation: Segment | None = None) -> Price:
-        enforced, floor = self._enforced, self._floor
+        bare, enforced, floor = self.bare(asked), self._enforced, self._floor
         is_raised = not _holds(enforced, target) and _holds(enforced, asked)
         return Price(
-            base_quantity=self.aim.base_quantity,
+            base_quantity=bare.base_quantity,
             asked=asked,
             sale=self.sale,
             costs=self.costs,
-            proceeds=self.sale.proceeds(asked * self.sale.gross_of_displayed),
+            proceeds=bare.proceeds,
             target_price=target,
             equation=equation,
             floor_price=self._minor.least(floor),

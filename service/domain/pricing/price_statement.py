@@ -6,7 +6,7 @@ from decimal import Decimal
 from typing import Annotated
 
 from service.domain.pricing.policy import PricingPolicy, Rounding
-from service.domain.pricing.price import Discount, Price
+from service.domain.pricing.price import BarePrice, Discount, Price
 from service.domain.selling.channels import Display
 from service.domain.selling.fee_statement import StatedFee, stated_fees
 from service.domain.values.exact import ZERO, exactly, plain, share_of
@@ -118,7 +118,7 @@ class AskedPrice:
     cash_price: Money | None
 
 
-def asked_price(priced: Price, currency: str) -> AskedPrice:
+def asked_price(priced: BarePrice, currency: str) -> AskedPrice:
     """The price as a price list shows it."""
     cash = cash_rounded(priced.gross_price, currency)
     return shown(AskedPrice, currency, priced, priced.sale, price=priced.asked, cash_price=cash)

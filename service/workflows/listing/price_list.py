@@ -142,7 +142,7 @@ class _Entries:
         check_grid(question, listing.currency)
         batch = self._batch(question)
         way = SaleWay(self._costing, question, self._home)
-        found = way.price_at(batch.costs)
+        found = way.bare_price(batch.costs)
         way.check_settled()  # it is not shown; but without the exchange rates for it, nothing is known of the sale
         asked = asked_price(found, listing.currency)
         per_unit = price_per_unit(asked.gross_price, listing, product)

@@ -9,7 +9,7 @@ from service.domain.costing.cost_sheet import CostSheet, unit_costs
 from service.domain.costing.errors import MissingRate, MissingRatesError
 from service.domain.pricing.aim import Aim
 from service.domain.pricing.policy import PricingPolicy
-from service.domain.pricing.price import Price, Pricing
+from service.domain.pricing.price import BarePrice, Price, Pricing
 from service.domain.pricing.price_statement import DiscountStatement, discount_statement
 from service.domain.selling.channels import Channel, ChannelRate, Display
 from service.domain.selling.route import Route
@@ -137,15 +137,20 @@ class SaleWay:
 
     def price(self, sheet: CostSheet) -> Price:
         """The price of a product whose batch costs this."""
-        return self.price_at(unit_costs(sheet))
+        self.pricing = self._pricing(unit_costs(sheet))
+        kept_at = self.question.kept_at
+        return self.pricing.asked() if kept_at is None else self.pricing.kept_at(kept_at)
 
-    def price_at(self, costs: UnitCosts) -> Price:
-        """The price of a product whose piece costs this in the workshop's currency."""
+    def bare_price(self, costs: UnitCosts) -> BarePrice:
+        """The price of a product whose piece costs this in the workshop's currency, not judged."""
+        pricing, kept_at = self._pricing(costs), self.question.kept_at
+        return pricing.bare(pricing.to_ask() if kept_at is None else kept_at)
+
+    def _pricing(self, costs: UnitCosts) -> Pricing:
         if self.currency != self.home:
             costs = costs.converted(lambda amount: self._converted(amount, self.home))
         aim = Aim(self.question.policy, self.sale, self.currency, self.question.base_quantity)
-        self.pricing = Pricing(aim, aim.costs(costs))
-        return self.pricing.asked() if self.question.kept_at is None else self.pricing.kept_at(self.question.kept_at)
+        return Pricing(aim, aim.costs(costs))
 
     def discount(self, found: Price) -> DiscountStatement | None:
         share = self.question.discount_share
