@@ -142,9 +142,9 @@ def listings_with_prices(
             yield [ListingRow._make(row) for row in rows]
         return
     # The codes are found and sorted first, without the wide columns.
+    query = _with_prices(workshop_id, listings.where(code.in_(sa.bindparam("codes", expanding=True))))
     for codes in _resting_codes(connection, workshop_id, narrowing.things, after, size=_READ):
-        query = _with_prices(workshop_id, listings.where(code.in_(codes)))
-        yield [ListingRow._make(row) for row in connection.execute(query)]
+        yield [ListingRow._make(row) for row in connection.execute(query, {"codes": codes})]
 
 
 def _resting_codes(

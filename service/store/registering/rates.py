@@ -27,11 +27,17 @@ class StoredRate:
     revision: int
 
 
+_ONE = sa.select(rates).where(
+    within(rates, *map(sa.bindparam, ("workshop_id", "collection", "code"))),
+    rates.c.valid_from == sa.bindparam("valid_from"),
+)
+"""Built once, because every look at listings reads the terms of its channels with it."""
+
+
 def find_rate(connection: sa.Connection, workshop_id: UUID, thing: Thing, valid_from: date) -> StoredRate | None:
     """The rate that begins on this day."""
-    row = connection.execute(
-        sa.select(rates).where(within(rates, workshop_id, *thing), rates.c.valid_from == valid_from)
-    ).first()
+    asked = {"workshop_id": workshop_id, **thing._asdict(), "valid_from": valid_from}
+    row = connection.execute(_ONE, asked).first()
     return None if row is None else _stored_rate(row)
 
 
@@ -159,7 +165,7 @@ def rates_on(
     wanted = _in_force(workshop_id, as_of)
     if collections is not None:
         wanted = wanted.where(rates.c.collection.in_(list(collections)))
-    found = (_stored_rate(row).rate for row in connection.execute(wanted))
+    found = (_stored_rate(row).rate for row in connection.execute(wanted.with_only_columns(*rates.c)))
     return {rate.resource: rate for rate in found}
 
 
