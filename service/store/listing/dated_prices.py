@@ -1,18 +1,16 @@
 """Prices by the day that they are in force from, as rates are, and until the day on which they are rolled back."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from datetime import date
-from decimal import Decimal
 from typing import NamedTuple
 from uuid import UUID
 
 import sqlalchemy as sa
 
-from service.domain.listing.listings import Listing
 from service.domain.listing.repricing import COMING_INTO_FORCE
 from service.domain.values.units import Unit
 from service.encoding import plain_data
-from service.store.engine.tables import listing_prices, price_changes, registrations
+from service.store.engine.tables import listing_prices, price_changes
 
 COMING = sorted(each.value for each in COMING_INTO_FORCE)
 _dated = listing_prices.alias("dated")
@@ -33,39 +31,6 @@ def in_force_on(workshop_id: UUID, listing: sa.ColumnElement[str], day: date) ->
         .limit(1)
         .scalar_subquery()
     )
-
-
-class PriceOnListing(NamedTuple):
-    """A price in force, and the pieces, or units, that it is for."""
-
-    amount: Decimal
-    currency: str
-    base_quantity: int
-
-    def is_of(self, listing: Listing) -> bool:
-        """Whether the listing still asks such a price, in this currency and for so many pieces."""
-        return (self.currency, self.base_quantity) == (listing.currency, listing.base_quantity)
-
-
-def prices_in_force(
-    connection: sa.Connection, workshop_id: UUID, codes: Iterable[str], day: date
-) -> dict[str, PriceOnListing]:
-    """The prices in force on the day, of those of the listings that have one."""
-    put_it_in_force = sa.and_(
-        price_changes.c.workshop_id == workshop_id,
-        price_changes.c.repricing_id == in_force_on(workshop_id, registrations.c.code, day),
-        price_changes.c.listing == registrations.c.code,
-    )
-    rows = connection.execute(
-        sa.select(*(price_changes.c[name] for name in ("listing", "price", "currency", "base_quantity")))
-        .join_from(registrations, price_changes, put_it_in_force)
-        .where(
-            registrations.c.workshop_id == workshop_id,
-            registrations.c.collection == "listings",
-            registrations.c.code.in_(list(codes)),
-        )
-    )
-    return {row.listing: PriceOnListing(row.price, row.currency, row.base_quantity) for row in rows}
 
 
 def units_of_prices(connection: sa.Connection, workshop_id: UUID, codes: Sequence[str]) -> dict[str, Unit]:

@@ -1,6 +1,6 @@
 """What is in force on each listing on a day: the price, its bill of resources, and whether that may be out of date."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Generator, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, NamedTuple
@@ -133,8 +133,8 @@ def _with_prices(workshop_id: UUID, listings: sa.Select[Any]) -> sa.Select[Any]:
 
 
 def listings_with_prices(
-    connection: sa.Connection, workshop_id: UUID, narrowing: Narrowing, day: date, after: str
-) -> Iterator[list[ListingRow]]:
+    connection: sa.Connection, workshop_id: UUID, narrowing: Narrowing, day: date, after: str = ""
+) -> Generator[list[ListingRow], None, None]:
     """The listings after the code `after`, with what is in force on the day; a hundred rows in memory at a time."""
     listings, code = _listings(workshop_id, narrowing, day), registrations.c.code
     if narrowing.things is None:

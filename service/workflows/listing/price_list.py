@@ -1,6 +1,7 @@
 """The price list: every listing with its price, or why it has none."""
 
 from collections.abc import Iterator
+from contextlib import closing
 from datetime import date
 from decimal import Decimal
 from enum import StrEnum
@@ -9,6 +10,7 @@ from typing import NamedTuple
 from service.documents.writing.formats import formatted_price, formatted_unit_price
 from service.domain.costing.cost_sheet import unit_costs
 from service.domain.listing.listings import Listing
+from service.domain.listing.price_change import ChangeWriter
 from service.domain.listing.price_list import PriceListEntry
 from service.domain.making.products import Product
 from service.domain.pricing.price_statement import asked_price
@@ -18,20 +20,20 @@ from service.domain.values.exact import exactly
 from service.domain.values.references import Thing
 from service.domain.values.shown import shown
 from service.domain.values.unit_costs import UnitCosts
+from service.encoding import trusted
 from service.memory import MEGABYTE, Remembered
-from service.store.listing.dated_prices import prices_in_force
-from service.store.registering import registrations
+from service.store.listing.prices_in_force import ListingRow, Narrowing, listings_with_prices
 from service.time_limit import next_step
 from service.workflows.costing.cost_sheets import costed
 from service.workflows.costing.costing import prepare
 from service.workflows.costing.rates_in_force import rated_state
 from service.workflows.currency.exchange import Exchange
+from service.workflows.listing.costed_bills import CostedBills, UnpricedError
 from service.workflows.listing.listings import price_per_unit, price_question
 from service.workflows.pricing.pricing import check_grid
 from service.workflows.pricing.sale_way import PriceQuestion, SaleWay
 from service.workflows.workspace import Workspace
 
-_PAGE = 200
 _ROOM = 8 * MEGABYTE
 _BYTES_OF_A_CAUTION = 2_000
 """That a caution takes in memory; estimated high."""
@@ -64,52 +66,40 @@ def price_list(
         if channel is not None:
             prepare(frozen, [(("channel",), Thing("channels", channel))], as_of)
         entries = _Entries(frozen, as_of)
-        for page in _questions(frozen, as_of, channel, listed):
-            found = [each for each in page if locale is None or f"{each[1].locale}_".startswith(f"{locale}_")]
-            entries.products.read({listing.product for _, listing, _ in found})
-            for code, listing, question in found:
-                next_step()
-                yield entries.of(code, listing, question)
+        narrowing = Narrowing(channel=channel)
+        with (
+            frozen.reading() as connection,
+            closing(listings_with_prices(connection, frozen.workshop_id, narrowing, as_of)) as parts,
+        ):
+            for rows in parts:
+                found = [each for row in rows if (each := _Listed.of(row)).is_for(locale)]
+                entries.products.read({each.listing.product for each in found})
+                for each in found:
+                    next_step()
+                    yield entries.of(each, listed)
 
 
-def _questions(
-    workspace: Workspace, as_of: date, channel: str | None, listed: ListedPrice
-) -> Iterator[list[tuple[str, Listing, PriceQuestion | None]]]:
-    """Pages of listings, each with the question about its price; None if it has no price."""
-    after = ""
-    while True:
-        with workspace.reading() as connection:
-            page = registrations.page_of_registrations(
-                connection, workspace.workshop_id, "listings", after=after, limit=_PAGE
-            )
-            codes = [each.code for each in page] if listed is ListedPrice.IN_FORCE else []
-            in_force = prices_in_force(connection, workspace.workshop_id, codes, as_of) if codes else {}
-        found: list[tuple[str, Listing, PriceQuestion | None]] = []
-        for each in page:
-            assert isinstance(each.facts, Listing)  # the collection holds nothing else
-            if channel in (None, each.facts.channel):
-                question = None
-                if listed is ListedPrice.ASKED:
-                    question = price_question(each.facts, as_of)
-                elif (price := in_force.get(each.code)) is not None and price.is_of(each.facts):
-                    question = price_question(each.facts, as_of, price.amount)
-                found.append((each.code, each.facts, question))
-        yield found
-        if len(page) < _PAGE:
-            return
-        after = page[-1].code
+class _Listed(NamedTuple):
+    """A listing, with the row that it is from."""
 
+    row: ListingRow
+    listing: Listing
 
-class _Batch(NamedTuple):
-    """What listings of a product and a batch share."""
+    @classmethod
+    def of(cls, row: ListingRow) -> "_Listed":
+        return cls(row, trusted(row.facts, Listing))
 
-    costs: UnitCosts
-    cautions: tuple[Caution, ...]
+    def is_for(self, locale: str | None) -> bool:
+        return locale is None or f"{self.listing.locale}_".startswith(f"{locale}_")
 
-    @property
-    def size(self) -> int:
-        """Bytes that it takes in memory."""
-        return (len(self.cautions) + 1) * _BYTES_OF_A_CAUTION
+    def question(self, as_of: date, listed: ListedPrice) -> PriceQuestion | None:
+        """The question about its price; None if it has no price."""
+        row, listing = self.row, self.listing
+        if listed is ListedPrice.ASKED:
+            return price_question(listing, as_of)
+        if (row.currency, row.base_quantity) != (listing.currency, listing.base_quantity):
+            return None  # none is in force, or one that the listing no longer asks
+        return price_question(listing, as_of, Decimal(row.price))
 
 
 class _Entries:
@@ -120,15 +110,17 @@ class _Entries:
         exchange = Exchange(workspace, as_of)
         state = rated_state(workspace, exchange, as_of, None)
         self.products, self._costing = state.products, state.costing(exchange)
-        self._batches = Remembered[_Batch](_ROOM, lambda found: found.size)
+        self._bills = CostedBills(state.catalogue, state.rating, ChangeWriter(self._home))
+        self._cautions = Remembered[tuple[Caution, ...]](_ROOM, lambda found: (len(found) + 1) * _BYTES_OF_A_CAUTION)
 
-    def of(self, code: str, listing: Listing, question: PriceQuestion | None) -> PriceListEntry:
-        """The entry of a listing; the question is None if it has no price."""
+    def of(self, each: _Listed, listed: ListedPrice) -> PriceListEntry:
+        """The entry of a listing."""
+        code, listing, question = each.row.code, each.listing, each.question(self._as_of, listed)
         product = self.products[listing.product]
         if question is None:
             return self._unpriced(code, listing, _NO_PRICE_IN_FORCE)
         try:
-            return self._priced(code, listing, product, question)
+            return self._priced(each, product, question)
         except PugmillError as error:
             stands = ""
             if question.kept_at is not None:
@@ -138,22 +130,23 @@ class _Entries:
             return self._unpriced(code, listing, f"{stands}{error}")
 
     @exactly
-    def _priced(self, code: str, listing: Listing, product: Product, question: PriceQuestion) -> PriceListEntry:
+    def _priced(self, each: _Listed, product: Product, question: PriceQuestion) -> PriceListEntry:
+        listing = each.listing
         check_grid(question, listing.currency)
-        batch = self._batch(question)
+        costs = self._costs(each.row, question)
         way = SaleWay(self._costing, question, self._home)
-        found = way.bare_price(batch.costs)
+        found = way.bare_price(costs)
         way.check_settled()  # it is not shown; but without the exchange rates for it, nothing is known of the sale
         asked = asked_price(found, listing.currency)
         per_unit = price_per_unit(asked.gross_price, listing, product)
-        cautions = (*batch.cautions, *(way.estimate.cautions if way.estimate else ()))
+        cautions = (*self._cautions_of(question), *(way.estimate.cautions if way.estimate else ()))
         return shown(
             PriceListEntry,
             "",
             asked,
             listing,
             product,
-            listing=code,
+            listing=each.row.code,
             name=listing.name or product.name,
             mass_kg=product.unit_mass_kg,
             pieces_per_order=question.pieces_per_order,
@@ -166,15 +159,21 @@ class _Entries:
             cautions=tuple(caution for caution in cautions if caution.concerns is Concern.PRODUCT),
         )
 
-    def _batch(self, question: PriceQuestion) -> _Batch:
-        """The batch of a question, if everything has a rate; raises MissingRatesError."""
-        key, resources = question.batch, question.route.resources()
-        if key in self._batches:
-            costed(self._workspace, self._costing, [], also=resources)
-            return self._batches[key]
-        ((bill, sheet),) = costed(self._workspace, self._costing, [key], also=resources)
-        made = _Batch(unit_costs(sheet), self._costing.cautions(bill))
-        return self._batches.of(key, lambda: made)
+    def _costs(self, row: ListingRow, question: PriceQuestion) -> UnitCosts:
+        """The cost of a piece, as a repricing finds it; what prevents it is told as a price sheet tells it."""
+        also = question.route.resources()
+        try:
+            found = self._bills.of(row).piece
+        except (UnpricedError, PugmillError):
+            ((_, sheet),) = costed(self._workspace, self._costing, [question.batch], also=also)
+            return unit_costs(sheet)
+        costed(self._workspace, self._costing, [], also=also)
+        return found
+
+    def _cautions_of(self, question: PriceQuestion) -> tuple[Caution, ...]:
+        """Those of the product: the same for each quantity."""
+        costing, product = self._costing, question.product
+        return self._cautions.of(product, lambda: costing.cautions(costing.bill(product, question.quantity)))
 
     def _unpriced(self, code: str, listing: Listing, problem: str) -> PriceListEntry:
         product = self.products[listing.product]

@@ -11,7 +11,8 @@ import pytest
 from service import clock
 from service.domain.listing.price_history import PriceHistoryEntry, prices_in_force
 from service.store.engine.database import Database
-from service.store.listing import dated_prices
+from service.store.engine.tables import listing_prices
+from service.store.listing.prices_in_force import Narrowing, listings_with_prices
 from service.workflows.errors import StalePreviewError, SupersededError
 from service.workflows.listing import repricing, repricing_records
 from service.workflows.listing.price_list import ListedPrice, price_list
@@ -137,7 +138,7 @@ class TestAPriceForMonday:
             assert put_in_force(selling, str(FRIDAY), include_unchanged=True).figures.summary.same == 1
 
         with selling.database.reading() as connection:
-            prices = dated_prices.listing_prices
+            prices = listing_prices
             rows = connection.execute(
                 prices.select().where(prices.c.workshop_id == selling.workshop_id).order_by(prices.c.valid_from)
             ).all()
@@ -270,8 +271,8 @@ def test_whatever_is_set_and_taken_back_no_day_changes_that_it_is_not_about(furn
 
     def found() -> dict[date, str | None]:
         with furnished.database.reading() as connection:
-            prices = {day: dated_prices.prices_in_force(connection, furnished.workshop_id, [CODE], day) for day in days}
-        return {day: f"{prices[day][CODE].amount:f}" if prices[day] else None for day in days}
+            parts = [listings_with_prices(connection, furnished.workshop_id, Narrowing(), day) for day in days]
+            return dict(zip(days, (row.price for part in parts for rows in part for row in rows), strict=True))
 
     for step in range(10):
         now += timedelta(minutes=1, days=chance.choice((0, 0, 0, 1)))

@@ -409,6 +409,29 @@ class TestAPriceList:
         assert (new.listing, new.price) == ("z-new", None)
         assert new.problem == NONE_IN_FORCE
 
+    def test_costs_what_a_piece_takes_now_whether_or_not_a_price_is_in_force(self, both: Owner) -> None:
+        """A bill of resources is kept with a price in force; it counts until something that it follows from changes."""
+
+        def margins() -> list[Decimal | None]:
+            found = listed(both)
+            sheets = [asked(both, each.listing).price_per_piece for each in found]
+            assert [each.price for each in found] == [sheet.price for sheet in sheets]
+            assert [each.margin_share for each in found] == [sheet.margin_share for sheet in sheets]
+            return [each.margin_share for each in found]
+
+        before = margins()
+        both.reprice()
+        assert margins() == before
+
+        line = {"material": "chips", "quantity_per_piece": "1.7"}
+        both.put("products/panel", builders.measured(name="Panel", bill_of_materials=[line], operations=[]))
+        heavier = margins()
+        assert heavier != before
+
+        both.reprice()
+        both.put_rate("materials/chips", "2026-06-01", builders.material_rate("2.60"))
+        assert margins() not in (before, heavier)
+
     def test_of_prices_in_force_leaves_out_a_listing_whose_currency_has_changed_since(self, both: Owner) -> None:
         both.reprice()
         applied = {each.listing: each.price for each in listed(both)}
