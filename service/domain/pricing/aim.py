@@ -4,11 +4,11 @@ from collections.abc import Callable, Iterable, Iterator
 from decimal import Decimal
 
 from service.domain.pricing.policy import PricingPolicy, Rounding
-from service.domain.pricing.price_grid import PriceGrid, grid_of
+from service.domain.pricing.price_grid import every_price, grid_of
 from service.domain.selling.sale import Sale
 from service.domain.solving.curve import Begin
 from service.domain.solving.segments import EVERYWHERE, Function, Interval, Segment, common, joined, overlaps, plus
-from service.domain.values.exact import ONE, UNITS, ZERO, snapped
+from service.domain.values.exact import ONE, ZERO, snapped
 from service.domain.values.money import minor_unit_decimals
 from service.domain.values.unit_costs import UnitCosts
 
@@ -22,7 +22,7 @@ class Aim:
     def __init__(self, policy: PricingPolicy, sale: Sale, currency: str, base_quantity: int = 1) -> None:
         self.policy, self.sale, self.base_quantity = policy, sale, base_quantity
         self.grid, self.decimals = grid_of(policy, currency), minor_unit_decimals(currency)
-        self.minor = PriceGrid(step=UNITS[self.decimals])
+        self.minor = every_price(self.decimals)
         self._proceeds, self._with_tax, self._to_gross = sale.taxed, sale.with_tax, sale.gross_of_displayed
         self._is_gross = self._to_gross == ONE
         aimed, value = policy.target.traits, policy.value
@@ -30,6 +30,11 @@ class Aim:
         self._is_price, self._of_cost, self._of_piece = aimed.is_price, value * aimed.of_cost, value * self.of_piece
         self._of_net = value * aimed.of_net
         self._is_rising = self._proceeds.is_rising
+        self._includes_floor = (  # its level is not below that of the floor, whatever the cost
+            policy.never_below_cost is policy.cost_basis
+            and not (self._is_price or self._of_cost)
+            and min(self._of_piece, self._of_net) >= 0
+        )
         self._is_simple = policy.rounding is Rounding.UP and self._proceeds.rises(self._of_net)
 
     def costs(self, piece: UnitCosts) -> UnitCosts:
@@ -71,7 +76,7 @@ class Aim:
         floor: no proceeds reach it earlier, nor do the figures, for each is rounded alike.
         """
         policy, proceeds, basis = self.policy, self._proceeds, self.policy.never_below_cost
-        floor = None if basis is None else costs.on(basis) * self._with_tax
+        floor = None if basis is None or self._includes_floor else costs.on(basis) * self._with_tax
         if self._is_price:
             latest: Begin | None = Begin(policy.value, True)
         else:

@@ -1,12 +1,12 @@
 """The price grid: the prices that may be asked."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 
 from service.domain.pricing.policy import PricingPolicy
 from service.domain.solving.segments import Interval, common, overlaps
-from service.domain.values.exact import ONE, UNITS, ZERO, snapped, whole_down, whole_up
+from service.domain.values.exact import ONE, UNITS, ZERO, snapped, up, whole_down, whole_up
 from service.domain.values.money import minor_unit_decimals
 
 _WHOLE = (ZERO,)
@@ -14,13 +14,20 @@ _WHOLE = (ZERO,)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PriceGrid:
-    """The prices that may be asked: every whole number of steps plus one of the endings, each in [0, step)."""
+    """The prices that may be asked: every whole number of steps plus one of the endings, each in [0, step).
+
+    Attributes:
+        decimals: where it has every price of so many decimals, how many.
+    """
 
     step: Decimal
     endings: tuple[Decimal, ...] = _WHOLE
+    decimals: int | None = field(default=None, compare=False)
 
     def at_or_above(self, price: Decimal) -> Decimal:
         step = self.step
+        if self.decimals is not None:
+            return max(up(price, self.decimals), ZERO)
         if self.endings == _WHOLE:
             return max(whole_up(price / step), ZERO) * step
         return min(max(whole_up((price - ending) / step), ZERO) * step + ending for ending in self.endings)
@@ -69,4 +76,9 @@ def grid_of(policy: PricingPolicy, currency: str) -> PriceGrid:
     """The policy's grid; multiples of the minor unit where it has none."""
     if policy.price_endings:
         return PriceGrid(step=policy.price_step or ONE, endings=policy.price_endings)
-    return PriceGrid(step=policy.price_step or UNITS[minor_unit_decimals(currency)])
+    return PriceGrid(step=policy.price_step) if policy.price_step else every_price(minor_unit_decimals(currency))
+
+
+def every_price(decimals: int) -> PriceGrid:
+    """The grid of all prices with so many decimals."""
+    return PriceGrid(step=UNITS[decimals], decimals=decimals)

@@ -106,6 +106,18 @@ def readable(figure: Decimal, decimals: int) -> Decimal:
     return plain(figure, max(decimals, -figure.adjusted() if figure else 0))
 
 
+def up(figure: Decimal, decimals: int) -> Decimal:
+    """The figure rounded up to so many decimals.
+
+    >>> up(Decimal("4.9900000000000000000000000000000001"), 2), up(Decimal("4.991"), 2)
+    (Decimal('4.99'), Decimal('5.00'))
+
+    Raises:
+        FigureTooLargeError: the result would need more than 28 digits.
+    """
+    return _quantized(snapped(figure), decimals, ROUND_CEILING)
+
+
 @traced("⌈⌉")
 def whole_up(figure: Decimal) -> Decimal:
     """The figure rounded up to a whole number.
@@ -116,7 +128,7 @@ def whole_up(figure: Decimal) -> Decimal:
     Raises:
         FigureTooLargeError: the result would need more than 28 digits.
     """
-    return _quantized(snapped(figure), 0, ROUND_CEILING)
+    return up(figure, 0)
 
 
 def whole_down(figure: Decimal) -> Decimal:
