@@ -98,13 +98,23 @@ def _listings(workshop_id: UUID, narrowing: Narrowing, day: date) -> sa.Select[A
     return found
 
 
-def _with_prices(workshop_id: UUID, listings: sa.Select[Any]) -> sa.Select[Any]:
-    """The same listings by code, with what their prices are from."""
+def _with_prices(
+    workshop_id: UUID, listings: sa.Select[Any], codes: sa.BindParameter[Any] | None = None
+) -> sa.Select[Any]:
+    """The same listings by code, with what their prices are from.
+
+    Args:
+        codes: if they have some codes only. Of the prices this has to be said apart: PostgreSQL read those of all
+            listings otherwise, each time.
+    """
     # Sorted within, or PostgreSQL would look for what set the price once for each price that a listing ever had.
     found = listings.order_by(registrations.c.code).subquery("found")
     prices, changes = listing_prices.c, price_changes.c
     its_price = sa.and_(
-        prices.workshop_id == workshop_id, prices.listing == found.c.code, prices.repricing_id == found.c.set_by
+        prices.workshop_id == workshop_id,
+        prices.listing == found.c.code,
+        prices.repricing_id == found.c.set_by,
+        sa.true() if codes is None else prices.listing.in_(codes),
     )
     its_change = sa.and_(
         changes.workshop_id == workshop_id,
@@ -142,7 +152,8 @@ def listings_with_prices(
             yield [ListingRow._make(row) for row in rows]
         return
     # The codes are found and sorted first, without the wide columns.
-    query = _with_prices(workshop_id, listings.where(code.in_(sa.bindparam("codes", expanding=True))))
+    some: sa.BindParameter[Any] = sa.bindparam("codes", expanding=True)
+    query = _with_prices(workshop_id, listings.where(code.in_(some)), some)
     for codes in _resting_codes(connection, workshop_id, narrowing.things, after, size=_READ):
         yield [ListingRow._make(row) for row in connection.execute(query, {"codes": codes})]
 
