@@ -317,6 +317,7 @@ def _others() -> list[Place]:
         Place(method="DELETE", template=record, path="/v1/batch-records/B-1", for_stranger=404, stores=True),
         Place(method="GET", template=f"{record}/variances", path="/v1/batch-records/B-1/variances", for_stranger=404),
         Place(method="GET", template=f"{one}/variances", path=f"{sheet}/variances", for_stranger=404),
+        Place(method="POST", template="/v1/variances", path="/v1/variances", body={"last_day": DAY}, for_stranger=200),
         Place(method="GET", template=f"{one}/learning", path=f"{sheet}/learning", for_stranger=404),
         Place(
             method="POST",
@@ -350,6 +351,8 @@ _ENDINGS = {
     ("POST", "/v1/products/{code}/cost-sheet"): ("html", "pdf", "svg", "png"),
     ("GET", "/v1/products/{code}/job-sheet"): ("html", "pdf"),
     ("GET", "/v1/batch-records/{code}/variances"): ("html", "pdf", "svg", "png"),
+    ("GET", "/v1/products/{code}/variances"): ("html", "pdf", "svg", "png"),
+    ("POST", "/v1/variances"): ("html", "pdf", "svg", "png"),
     ("POST", "/v1/break-even"): ("html", "svg", "png"),
     ("GET", "/v1/listings/{code}/price-history"): ("svg", "png"),
     ("GET", "/v1/price-list"): ("jsonld", "html", "pdf"),

@@ -235,6 +235,7 @@ SAMPLES: dict[str, Any] = {
     "currency": "EUR",
     "cursor": "cyXOqlEw0Ebg8SBPfbqoFVsiYnJpY2siXQ",
     "discount_share": "0.10",
+    "correct": False,
     "display": "tax_inclusive",
     "dry_run": True,
     "gap_x_mm": "2.5",

@@ -118,8 +118,6 @@ def read_csv(body: bytes, of: str, header: _TakesHeader, add: _TakesLine) -> Non
 def _read_lines(rows: Any, of: str, header: _TakesHeader, add: _TakesLine) -> None:
     names: list[str] = next(rows, [])
     if told := [*header(names)]:
-        if len(names) == 1 and (";" in names[0] or "\t" in names[0]):
-            told = ["columns are separated by commas (RFC 4180), not by semicolons or tabs"]
         raise ProblemError.of_errors([{"line": 1, "detail": each} for each in told])
     errors: list[dict[str, Any]] = []
     first = line = 1 + rows.line_num

@@ -56,6 +56,9 @@ class RecordsFile:
 
     def read_header(self, names: Sequence[str]) -> Iterator[str]:
         """Take the columns; yields what is wrong with them."""
+        if len(names) == 1 and (";" in names[0] or "\t" in names[0]):
+            yield "columns are separated by commas (RFC 4180), not by semicolons or tabs"
+            return
         yield from (f"'{name}' is named twice" for name in dict.fromkeys(names) if names.count(name) > 1)
         yield from (f"must name the column {name}" for name in _REQUIRED if name not in names)
         for name in names:

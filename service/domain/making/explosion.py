@@ -30,8 +30,7 @@ def flow(operations: tuple[Operation, ...], pieces: Decimal) -> list[tuple[Decim
     out_k = n,  start_i = out_i ÷ yield_i,  out_{i−1} = start_i.
     Source: rolled yield; common practice in process costing.
     """
-    found: list[tuple[Decimal, Decimal]] = []
-    out = pieces
+    found, out = list[tuple[Decimal, Decimal]](), pieces
     for operation in reversed(operations):
         start = out / operation.yield_share
         found.append((out, start))

@@ -110,9 +110,8 @@ class Pricing:
     @exactly
     def asked(self) -> Price:
         """The price to ask; raises as `to_ask` does."""
-        target, found = self.aim.target(self.costs), self.to_ask()
-        if target is None:
-            raise self.unreachable()
+        found, target = self.to_ask(), self.aim.target(self.costs)
+        assert target is not None  # a price meets it
         return self._judged(found, target, self._equation(target))
 
     @exactly

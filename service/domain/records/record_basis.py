@@ -43,8 +43,7 @@ def record_basis(
 
     Args:
         tooling: how every tool is charged; as each operation says if left out.
-        orders: how many orders the batch is, for pools that are spread over orders: a part of one if several batches
-            were made for it.
+        orders: how many the batch is, for pools spread over orders: a part of one if several batches were made for it.
 
     Raises:
         InvalidValuesError: something counted is not in the bill, or cannot be; all problems of a kind at once.

@@ -67,7 +67,7 @@ def batch_variances(
         FigureTooLargeError: an amount has more than 13 digits before the point.
     """
     begun, taken = lines_of(basis.begun, rates, card), lines_of(basis.taken, rates, card)
-    comparison = _Comparison(
+    return _Comparison(
         record=record,
         basis=basis,
         currency=card.currency,
@@ -76,21 +76,7 @@ def batch_variances(
         taken=taken,
         paid=lines_of(basis.taken, {**rates, **paid_rates(record, taken, convert)}, card),
         spent={resource: _compared(each) for resource, each in paid_for_overheads(record, convert).items()},
-    )
-    variances = sorted(comparison.variances(), key=lambda each: (-abs(each.amount), each.kind, each.resource))
-    actual = {**{part: _amount(comparison.paid, part) for part in comparison.paid}, **comparison.spent}
-    return BatchVariances(
-        product=record.product,
-        name=basis.taken.name,
-        made_on=record.made_on,
-        good_units=record.good_units,
-        currency=card.currency,
-        standard_cost=sum((_amount(comparison.standard, each) for each in comparison.standard), ZERO),
-        actual_cost=sum(actual.values(), ZERO),
-        variances=tuple(variances),
-        absorbed=tuple(comparison.absorbed()),
-        unit=basis.taken.unit,
-    )
+    ).batch()
 
 
 def _compared(amount: Decimal) -> Decimal:
@@ -124,6 +110,23 @@ class _Comparison:
     taken: Lines
     paid: Lines
     spent: Mapping[str, Decimal]
+
+    def batch(self) -> BatchVariances:
+        """All of it: from the standard to the actual cost, by causes."""
+        variances = sorted(self.variances(), key=lambda each: (-abs(each.amount), each.kind, each.resource))
+        actual = {**{part: _amount(self.paid, part) for part in self.paid}, **self.spent}
+        return BatchVariances(
+            product=self.record.product,
+            name=self.basis.taken.name,
+            made_on=self.record.made_on,
+            good_units=self.record.good_units,
+            currency=self.currency,
+            standard_cost=sum((_amount(self.standard, each) for each in self.standard), ZERO),
+            actual_cost=sum(actual.values(), ZERO),
+            variances=tuple(variances),
+            absorbed=tuple(self.absorbed()),
+            unit=self.basis.taken.unit,
+        )
 
     def variances(self) -> Iterator[Variance]:
         yield from self._of_yield()

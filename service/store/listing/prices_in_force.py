@@ -101,12 +101,7 @@ def _listings(workshop_id: UUID, narrowing: Narrowing, day: date) -> sa.Select[A
 def _with_prices(
     workshop_id: UUID, listings: sa.Select[Any], codes: sa.BindParameter[Any] | None = None
 ) -> sa.Select[Any]:
-    """The same listings by code, with what their prices are from.
-
-    Args:
-        codes: if they have some codes only. Of the prices this has to be said apart: PostgreSQL read those of all
-            listings otherwise, each time.
-    """
+    """The same listings by code, with what their prices are from; `codes` if they have some codes only."""
     # Sorted within, or PostgreSQL would look for what set the price once for each price that a listing ever had.
     found = listings.order_by(registrations.c.code).subquery("found")
     prices, changes = listing_prices.c, price_changes.c
@@ -114,6 +109,7 @@ def _with_prices(
         prices.workshop_id == workshop_id,
         prices.listing == found.c.code,
         prices.repricing_id == found.c.set_by,
+        # Said of the prices too, or PostgreSQL would read those of all listings, each time.
         sa.true() if codes is None else prices.listing.in_(codes),
     )
     its_change = sa.and_(

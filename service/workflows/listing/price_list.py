@@ -165,8 +165,7 @@ class _Entries:
         try:
             found = self._bills.of(row).piece
         except (UnpricedError, PugmillError):
-            ((_, sheet),) = costed(self._workspace, self._costing, [question.batch], also=also)
-            return unit_costs(sheet)
+            found = unit_costs(costed(self._workspace, self._costing, [question.batch], also=also)[0][1])
         costed(self._workspace, self._costing, [], also=also)
         return found
 

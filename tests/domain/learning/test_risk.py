@@ -142,6 +142,13 @@ class TestTheSentence:
         assert enough == "As past batches went, all of it costs 2 to 4 EUR, 3 on average"
         assert few == f"{enough}. So few batches do not show how far it can go"
 
+    def test_of_lines_together_says_that_lost_batches_are_in_no_amount(self) -> None:
+        spread = Spread(Decimal(2), Decimal(3), Decimal(4))
+
+        told = told_together([band(QUICK, SLOW, LOST)], spread, Money(amount=Decimal(9), currency="EUR"), None)
+
+        assert ". Batches that went wholly to scrap are in no amount, and count as losing. So few" in told
+
 
 class TestLinesTogether:
     def test_go_in_every_way_in_which_their_batches_can_come_together(self) -> None:

@@ -551,6 +551,18 @@ class TestAPriceList:
 
         assert both.put("materials/other", builders.material()).action is Action.REGISTERED
 
+    def test_says_of_what_cannot_be_costed_what_its_price_sheet_says(self, both: Owner) -> None:
+        both.put("materials/glitter", builders.material())
+        glitter = [{"material": "glitter", "quantity_per_piece": "1"}]
+        facts = builders.product(bill_of_materials=glitter, operations=[])
+        both.put("products/new", facts)
+        both.put("listings/z-new", on_sale(product="new"))
+
+        with pytest.raises(MissingRatesError) as refused:
+            asked(both, "z-new")
+
+        assert listed(both)[-1].problem == str(refused.value)
+
     def test_shows_the_state_at_which_reading_began(self, both: Owner) -> None:
         before = listed(both)
         both.put("materials/other", builders.material())  # a state for which nothing was computed

@@ -231,6 +231,16 @@ class TestManyRecords:
         assert list(refusal(refused.value)) == ["records/1/product", "records/2/code", "records/3/good_units"]
         assert recording.list_records(furnished.workspace, ChosenRecords(), before=None, limit=9) == []
 
+    def test_correct_others_only_if_they_may(self, furnished: Owner) -> None:
+        furnished.record()
+
+        with pytest.raises(InvalidValuesError) as refused:
+            recording.put_records(furnished.workspace, [coded("B-1", good_units="18")], may_correct=False)
+        done = recording.put_records(furnished.workspace, [coded("B-1"), coded("B-2")], may_correct=False)
+
+        assert list(refusal(refused.value)) == ["records/0/code"]
+        assert done == Recorded(recorded=1, corrected=0, unchanged=1)
+
     def test_are_not_too_many(self, furnished: Owner) -> None:
         with pytest.raises(TooComplexError, match="1000"):
             recording.put_records(furnished.workspace, [coded("B-1")] * (recording.MAX_RECORDS + 1))
