@@ -317,7 +317,13 @@ def _others() -> list[Place]:
         Place(method="DELETE", template=record, path="/v1/batch-records/B-1", for_stranger=404, stores=True),
         Place(method="GET", template=f"{record}/variances", path="/v1/batch-records/B-1/variances", for_stranger=404),
         Place(method="GET", template=f"{one}/variances", path=f"{sheet}/variances", for_stranger=404),
-        Place(method="POST", template="/v1/variances", path="/v1/variances", body={"last_day": DAY}, for_stranger=200),
+        Place(
+            method="POST",
+            template="/v1/variances",
+            path="/v1/variances",
+            body={"last_day": "2026-11-25"},
+            for_stranger=200,
+        ),
         Place(method="GET", template=f"{one}/learning", path=f"{sheet}/learning", for_stranger=404),
         Place(
             method="POST",
