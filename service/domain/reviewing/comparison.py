@@ -8,7 +8,6 @@ from typing import NamedTuple
 from service.domain.costing.cost_sheet import CostLine
 from service.domain.costing.rate_card import RateCard
 from service.domain.costing.rates import Convert
-from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.making.cost_classes import CostClass
 from service.domain.making.resources import DISPOSED, RECLAIMED, STANDING
 from service.domain.records.batch_record import BatchRecord
@@ -144,16 +143,21 @@ class _Comparison:
         for part, line in {**self.standard, **self.paid}.items():
             if not line.variable:
                 resource = whole_of(part)
-                # What was paid beyond a rate is no more time, or space, that the batch took up.
-                taken = self.taken if line.cost_class is CostClass.DIRECT_LABOUR else self.paid
                 before = found.get(resource)
                 found[resource] = AbsorbedCost(
                     resource=resource,
                     name=line.name,
                     standard=_amount(self.standard, part) + (before.standard if before else ZERO),
-                    actual=_amount(taken, part) + (before.actual if before else ZERO),
+                    actual=self._taken_up(line) + (before.actual if before else ZERO),
                 )
         yield from found.values()
+
+    def _taken_up(self, line: CostLine) -> Decimal:
+        """What a batch bears of a fixed cost: of labour its hours and its idle ones, whatever was paid for them."""
+        if line.cost_class is not CostClass.DIRECT_LABOUR:
+            return _amount(self.paid, line.resource)
+        idle, rate = idle_hours(self.record).get(line.resource, ZERO), _rate(self.taken, line.resource)
+        return _amount(self.taken, line.resource) + _compared(idle * rate)
 
     def _of_yield(self) -> Iterator[Variance]:
         """What the units begun should have cost beyond the good ones; all of it if none is good."""
@@ -165,8 +169,7 @@ class _Comparison:
         if self.basis.standard is None:
             what = Message("Nothing good came out: what the units begun should have cost is lost")
         else:
-            scrap = Figures(_scrap(self.basis.begun), _scrap(self.basis.standard))
-            what = of_scrap(self.basis.taken.unit, scrap, self.currency)
+            what = of_scrap(self.basis.begun, self.basis.standard, self.currency)
         if amount:
             yield Variance(
                 kind=VarianceKind.YIELD,
@@ -284,9 +287,3 @@ class _Mix(NamedTuple):
     share_begun: Decimal
     taken: Decimal
     begun: Decimal
-
-
-def _scrap(bill: BillOfResources | None) -> Decimal:
-    """Units of the product itself that were begun at one of its operations and are not good after it."""
-    steps = () if bill is None else (each for each in bill.steps if each.product == bill.product)
-    return sum((step.pieces_started - step.pieces_good for step in steps), ZERO)

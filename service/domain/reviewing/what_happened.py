@@ -4,8 +4,9 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import NamedTuple
 
+from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.reviewing.variance_kinds import Measure, VarianceKind
-from service.domain.values.exact import ONE, readable
+from service.domain.values.exact import ONE, ZERO, readable, snapped
 from service.domain.values.message import Message
 from service.domain.values.money import minor_unit_decimals
 from service.domain.values.units import Unit
@@ -46,17 +47,21 @@ def what_happened(kind: VarianceKind, name: str, unit: str, figures: Figures, cu
     if kind in _PAID_TO_TAKE and figures.actual < 0 and figures.standard < 0:
         template, figures = _PAID_TO_TAKE[kind], Figures(-figures.actual, -figures.standard)
     decimals = {Measure.QUANTITY: _QUANTITY_DECIMALS, Measure.RATE: minor + 2, Measure.AMOUNT: minor}
-    decimals |= {Measure.PER_CENT: 1}
+    decimals |= {Measure.PER_CENT: 2}
     actual, standard = (readable(each, decimals[traits.measure]) for each in figures)
     told = one_of(unit) if traits.measure is Measure.RATE else several_of(unit, actual)
     return Message(template, name=name, unit=told, currency=currency, actual=actual, standard=standard)
 
 
-def of_scrap(unit: str, scrap: Figures, currency: str) -> Message:
-    """The sentence of the yield: the product's own scrap, or else that of what it is made of."""
+def of_scrap(begun: BillOfResources, standard: BillOfResources, currency: str) -> Message:
+    """The sentence of the yield: the product's own scrap, or that of what it is made of, or both."""
+    scrap = Figures(_scrap(begun), _scrap(standard))
     if scrap.actual == scrap.standard:
         return Message("What it is made of had other scrap than it should")
-    return what_happened(VarianceKind.YIELD, "", unit, scrap, currency)
+    own = what_happened(VarianceKind.YIELD, "", begun.unit, scrap, currency)
+    if _yields_of_parts(begun) == _yields_of_parts(standard):
+        return own
+    return Message("{told}, and what it is made of had other scrap than it should", told=own)
 
 
 def of_the_mix(name: str, unit: str, mix: Figures) -> Message:
@@ -69,3 +74,15 @@ def of_the_mix(name: str, unit: str, mix: Figures) -> Message:
         actual=actual,
         standard=standard,
     )
+
+
+def _scrap(bill: BillOfResources) -> Decimal:
+    """Units of the product itself that were begun at one of its operations and are not good after it."""
+    steps = (each for each in bill.steps if each.product == bill.product)
+    return sum((step.pieces_started - step.pieces_good for step in steps), ZERO)
+
+
+def _yields_of_parts(bill: BillOfResources) -> Mapping[tuple[str, str], Decimal]:
+    """The yield of each operation of what the product is made of."""
+    steps = (step for step in bill.steps if step.product != bill.product and step.pieces_started)
+    return {(step.product, step.operation): snapped(step.pieces_good / step.pieces_started) for step in steps}

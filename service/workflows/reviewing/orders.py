@@ -1,6 +1,6 @@
 """What quotations bring for the batches that were made for them, and what the batches cost them."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cached_property
@@ -118,39 +118,30 @@ class Order:
         """What each line brings, with its part of what is taken off or added on the whole, and of the carriage.
 
         Lines under a tax share what that tax is on, in proportion to their amounts; all lines share what is under a tax
-        without lines, and the carriage, in proportion to what they bring so far, or to their cost if that is nothing.
+        without lines, and the carriage, in proportion to what they bring so far. Lines that bring nothing share in
+        proportion to their cost.
         """
-        under, taxes = self._under_tax, [self._tax_of(place) for place in range(len(self._kept))]
-        nets = [each.asked.amount for each in self._kept]
-        taxable = {
-            (each.category, each.rate_share): each.taxable_amount.amount for each in self._accepted.totals.tax_subtotals
-        }
-        shares = [
-            net * taxable.get(tax, under[tax]) / under[tax] if under[tax] else ZERO
-            for net, tax in zip(nets, taxes, strict=True)
-        ]
-        rest = self._accepted.kept.asked.amount - sum(shares, ZERO)
-        weights = shares if any(shares) else [each.full_cost.amount for each in self._kept]
-        total = sum(weights, ZERO)
-        return [
-            share + (rest * weight / total if total else rest / len(shares))
-            for share, weight in zip(shares, weights, strict=True)
-        ]
+        subtotals = self._accepted.totals.tax_subtotals
+        shares = [ZERO] * len(self._kept)
+        for each in subtotals:
+            places = [place for place in range(len(shares)) if self._tax_of(place) == (each.category, each.rate_share)]
+            nets = [self._kept[place].asked.amount for place in places]
+            for place, part in zip(places, self._shared(each.taxable_amount.amount, nets, places), strict=True):
+                shares[place] = part
+        rest = self._shared(self._accepted.kept.asked.amount - sum(shares, ZERO), shares, range(len(shares)))
+        return [share + part for share, part in zip(shares, rest, strict=True)]
+
+    def _shared(self, amount: Decimal, weights: Sequence[Decimal], places: Sequence[int]) -> list[Decimal]:
+        """An amount in proportion to weights; if these are nothing, to the costs of the lines at the places."""
+        by = next(filter(any, (weights, [self._kept[each].full_cost.amount for each in places])), [ONE] * len(places))
+        total = sum(by, ZERO)
+        return [amount * each / total for each in by]
 
     def _brought_once(self, place: int) -> Decimal:
         """Of what a line brings, the charges for tools."""
         line = self._quoted[place]
         tools = sum((each.amount.amount for each in line.charges if each.kind is AdjustmentKind.TOOLING), ZERO)
         return self._brought_by_lines[place] * tools / line.amount.amount if tools else ZERO
-
-    @cached_property
-    def _under_tax(self) -> Mapping[tuple[str, Decimal], Decimal]:
-        """The sum of the lines under each tax."""
-        found: dict[tuple[str, Decimal], Decimal] = {}
-        for place, each in enumerate(self._kept):
-            tax = self._tax_of(place)
-            found[tax] = found.get(tax, ZERO) + each.asked.amount
-        return found
 
     def _tax_of(self, place: int) -> tuple[str, Decimal]:
         tax = self.quotation.figures.lines[place].tax

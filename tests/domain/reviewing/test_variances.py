@@ -320,9 +320,13 @@ class TestTheYield:
 
         of_parts = compared(shop, a_record(operations=[{"operation": "sawing", "product": "board", "scrap": "9"}]))
         own = compared(shop, a_record(operations=[{"operation": "pressing", "scrap": "3"}]))
+        counts = [{"operation": "sawing", "product": "board", "scrap": "9"}, {"operation": "pressing", "scrap": "3"}]
+        both = compared(shop, a_record(operations=counts))
 
         assert of_parts.variances[0].what == "What it is made of had other scrap than it should"
         assert own.variances[0].what == "Scrap was 3 pieces, not 1.053"
+        told = "Scrap was 3 pieces, not 1.053, and what it is made of had other scrap than it should"
+        assert both.variances[0].what == told
 
 
 class TestOverheads:

@@ -191,6 +191,16 @@ def test_what_is_taken_off_under_a_tax_is_taken_off_its_own_lines(moulding: Owne
     assert less == [whole[0] - 30, whole[1]]
 
 
+def test_a_charge_under_a_tax_is_brought_by_its_own_lines_even_if_these_are_free(moulding: Owner) -> None:
+    moulding.register("taxes/reduced", {"name": "VAT 10 %"}, **{"2026-01-01": {"rate_share": "0.10"}})
+    free = {**SHEETS, "policy": builders.policy("fixed_price", "0")}
+    hinges = {**HINGE, "tax": "reduced", "policy": builders.policy("fixed_price", "10")}
+    crate = [{"reason": "A wooden crate", "amount": "80", "tax": "vat"}]
+    completed(moulding, {"good_units": 20}, {"product": "hinge", "good_units": 60}, lines=[free, hinges], charges=crate)
+
+    assert [earned_by(moulding, f"B-{place}").net_amount.amount for place in (1, 2)] == [80, 600]
+
+
 def test_a_charge_for_lines_that_cost_nothing_is_brought_by_them(moulding: Owner) -> None:
     free = {**SHEETS, "policy": builders.policy("fixed_price", "0")}
     crate = [{"reason": "A wooden crate", "amount": "80", "tax": "vat"}]

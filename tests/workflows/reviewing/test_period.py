@@ -191,3 +191,14 @@ def test_pays_a_monthly_grade_no_time_by_paying_it_more(furnished: Owner) -> Non
     causes = variances_of_record(furnished.workspace, "B-1").statement.variances
     rate = next(each for each in causes if each.kind is VarianceKind.LABOUR_RATE)
     assert (rate.amount.amount, rate.variable.amount) == (40, 40)
+
+
+def test_has_idle_hours_of_a_monthly_grade_taken_up_by_the_batch_that_bears_them(furnished: Owner) -> None:
+    paid = builders.labour_rate(paid_hours_per_month="160", people=1)
+    furnished.put_rate("labour-grades/operator", "2026-11-01", paid)
+    furnished.record(labour=[{"labour_grade": "operator", "hours": "4", "idle_hours": "2"}], materials=[])
+
+    row = fixed(reviewed(furnished, last_day="2026-11-25"))["labour-grades/operator"]
+
+    assert row.applied.amount + row.efficiency.amount == 90
+    assert row.capacity.amount == row.budget.amount - 90
