@@ -125,7 +125,7 @@ def test_files_are_taken_whole_and_compared_by_batch_and_by_product(
     assert "<svg" in Path("why.svg").read_text()
     assert "1 batch" in of_day
     assert "COST" in of_day
-    assert "No batch of it is recorded there." in none
+    assert "No batch is recorded." in none
 
 
 def test_all_batches_of_a_period_are_compared_with_its_fixed_cost(

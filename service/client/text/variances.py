@@ -29,7 +29,7 @@ def product_text(found: Answer, columns: int) -> str:
     """The variances of all batches of a product together."""
     lines = [*heading(f"PRODUCT {found['product']}", _batches(found), columns)]
     if not found["batches"]:
-        return "\n".join((*lines, *paragraph("No batch of it is recorded there.", columns)))
+        return "\n".join((*lines, *_told(found, columns)))
     good = paragraph(f"{quantity(found['good_units'])} good ones", columns)
     return "\n".join((*lines, *good, "", *_told(found, columns), "", *_steps(found, columns)))
 
@@ -54,7 +54,7 @@ def _period(found: Answer, columns: int) -> Iterator[str]:
         yield ""
         yield from paragraph(f"{isolated(found['fixed_total']['text'])}.", columns)
         yield ""
-        yield from paragraph("NOT TAKEN UP BY ANY RECORDED BATCH", columns)
+        yield from paragraph("NOT TAKEN UP BY THESE BATCHES", columns)
         for each in found["fixed"]:
             yield from row(isolated(each["name"]), money(each["capacity"]), columns)
             if Decimal(each["budget_variance"]["amount"]):

@@ -31,7 +31,8 @@ from service.domain.reviewing.statement import StatedVariance, VarianceStatement
 from service.domain.values.exact import ZERO, exactly
 from service.domain.values.money import Money, in_currency
 
-Compared = VarianceStatement | SummedStatement
+Waterfall = VarianceStatement | SummedStatement
+"""What leads from a standard to an actual cost."""
 
 GREATEST = 16
 """Most causes shown separately; smaller ones are added up."""
@@ -68,7 +69,7 @@ class ChartHead:
     subtitle: str
 
 
-def variance_chart(compared: Compared, head: ChartHead, form: ImageForm, *, locale: str) -> bytes:
+def variance_chart(compared: Waterfall, head: ChartHead, form: ImageForm, *, locale: str) -> bytes:
     """The variances of a batch, or several, as an image: each cause begins where the one before it ends.
 
     The largest comes first. Figures are those of the statement, or sums of them; only the places of bars are floats.
@@ -83,7 +84,7 @@ def named(variance: StatedVariance, labels: Labels) -> str:
 
 
 @exactly
-def _chart(compared: Compared, head: ChartHead, labels: Labels) -> Chart:
+def _chart(compared: Waterfall, head: ChartHead, labels: Labels) -> Chart:
     rows, name = tuple(_rows(compared, labels)), literal(head.name)
     left = -_GAP - max(text_width(shortened(row.name, _WIDEST_NAME)) for row in rows)
     told = labels.told(compared.text)
@@ -99,7 +100,7 @@ def _chart(compared: Compared, head: ChartHead, labels: Labels) -> Chart:
     )
 
 
-def _rows(statement: Compared, labels: Labels) -> Iterator[_Row]:
+def _rows(statement: Waterfall, labels: Labels) -> Iterator[_Row]:
     standard, cost = statement.standard_cost, statement.standard_cost.amount
     yield _Row(name=labels("should have cost"), amount=standard, begin=cost, end=cost, is_total=True)
     shown, others = statement.variances[:GREATEST], statement.variances[GREATEST:]

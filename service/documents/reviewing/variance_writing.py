@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from typing import Any
 
-from service.documents.reviewing.variance_chart import Compared, named
+from service.documents.reviewing.variance_chart import Waterfall, named
 from service.documents.reviewing.variance_paper import CauseRow
 from service.documents.writing.formats import formatted_amount, formatted_share, isolated
 from service.documents.writing.labels import labels_for
@@ -14,7 +14,7 @@ from service.domain.values.money import Money
 class VarianceWriting:
     """Formats what was compared in a locale."""
 
-    def __init__(self, compared: Compared, locale: str) -> None:
+    def __init__(self, compared: Waterfall, locale: str) -> None:
         self.compared, self.locale, self.words = compared, locale, labels_for(locale, "variances")
 
     def members(self, seller: str) -> dict[str, Any]:

@@ -1,5 +1,6 @@
 """The variances of many batches, and those of fixed cost, as shown."""
 
+from calendar import monthrange
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -72,7 +73,7 @@ def summed_statement(batches: SummedBatches, left_out: Sequence[LeftOut] = ()) -
         variances=variances,
         earned=None if batches.earned is None else earned_statement(batches.earned, unit),
         left_out=tuple(left_out),
-        text=_without(left_out, _in_a_sentence(batches, difference)),
+        text=_without(left_out, _in_a_sentence(batches, difference, is_any_recorded=bool(left_out))),
     )
 
 
@@ -83,9 +84,9 @@ def _without(left_out: Sequence[LeftOut], told: Message) -> Message:
     return Message("{told}. Not counted, because they cannot be compared: {codes}", told=told, codes=codes)
 
 
-def _in_a_sentence(batches: SummedBatches, difference: Decimal) -> Message:
+def _in_a_sentence(batches: SummedBatches, difference: Decimal, *, is_any_recorded: bool) -> Message:
     if not batches.batches:
-        return Message("No batch is recorded")
+        return Message("No batch can be compared") if is_any_recorded else Message("No batch is recorded")
     what = (
         Message("{batches} batches", batches=Decimal(batches.batches)) if batches.batches > 1 else Message("One batch")
     )
@@ -156,6 +157,12 @@ class Days(NamedTuple):
     first: date
     last: date
 
+    @property
+    def share_of_month(self) -> Decimal:
+        """Of days that are all in one month of the calendar: days ÷ days of the month."""
+        _, all_days = monthrange(self.first.year, self.first.month)
+        return Decimal((self.last - self.first).days + 1) / all_days
+
 
 @exactly
 def period_review(
@@ -208,12 +215,13 @@ def _of_fixed_cost(name: str, currency: str, figures: _Fixed) -> Message:
     facts["what"] = name or Message("These days, however much is made")
     if idle >= 0:
         told = Message(
-            "{what}: {budget} {currency} by the rates. The recorded batches took up {taken}, and {idle} none of them",
+            "{what}: {budget} {currency} by the rates. The batches counted here took up {taken}, and {idle} none of "
+            "them",
             **facts,
         )
     else:
         told = Message(
-            "{what}: {budget} {currency} by the rates. The recorded batches took up {taken}, {idle} more than that",
+            "{what}: {budget} {currency} by the rates. The batches counted here took up {taken}, {idle} more than that",
             **facts,
         )
     if figures.incurred == figures.budget:

@@ -5,10 +5,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import field, replace
 from datetime import date, timedelta
 from decimal import Decimal
-from typing import Annotated, NamedTuple
+from typing import Annotated
 
-from service.domain.costing.rate_card import DatedRate
-from service.domain.month.fixed_costs import FixedCost, fixed_costs
+from service.domain.month.fixed_costs import fixed_costs
 from service.domain.month.plan import FixedResource
 from service.domain.reviewing.period import FixedBudget, fixed_variances, summed_together
 from service.domain.reviewing.period_review import Days, PeriodReview, SummedStatement, period_review, summed_statement
@@ -16,7 +15,7 @@ from service.domain.values.declared import Length, declared
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
 from service.domain.values.exact import ZERO, exactly
 from service.domain.values.money import Money
-from service.domain.values.references import Registered, Thing
+from service.domain.values.references import Thing
 from service.nearest import did_you_mean
 from service.store.records.batch_records import ChosenRecords
 from service.time_limit import next_step
@@ -72,23 +71,12 @@ class PeriodQuestion:
                 yield InvalidValueError(("incurred", resource), "must be 0 or more")
 
 
-class _Days(NamedTuple):
-    """Days of one month of the calendar."""
-
-    first: date
-    last: date
-
-    @property
-    def share_of_month(self) -> Decimal:
-        _, all_days = monthrange(self.first.year, self.first.month)
-        return Decimal((self.last - self.first).days + 1) / all_days
-
-
-def _months(first: date, last: date) -> Iterator[_Days]:
+def _months(first: date, last: date) -> Iterator[Days]:
+    """The days of a period, by the months of the calendar."""
     while first <= last:
         _, all_days = monthrange(first.year, first.month)
         end = min(last, first.replace(day=all_days))
-        yield _Days(first, end)
+        yield Days(first, end)
         first = end + timedelta(days=1)
 
 
@@ -129,7 +117,7 @@ def _incurred(workspace: Workspace, question: PeriodQuestion, last: date) -> Map
 
 
 @exactly
-def _budgets(workspace: Workspace, months: Sequence[_Days], incurred: Mapping[str, Decimal]) -> list[FixedBudget]:
+def _budgets(workspace: Workspace, months: Sequence[Days], incurred: Mapping[str, Decimal]) -> list[FixedBudget]:
     """The fixed cost of the days by its rates: of each month their share, by the rates on the last of them.
 
     Raises:
@@ -139,7 +127,7 @@ def _budgets(workspace: Workspace, months: Sequence[_Days], incurred: Mapping[st
     names: dict[str, str] = {}
     for days in months:
         next_step()
-        for cost in _fixed_costs(workspace, days.last):
+        for cost in fixed_costs(rates_in_force(workspace, days.last), Exchange(workspace, days.last)):
             resource = cost.resource or ""
             amounts[resource] = amounts.get(resource, ZERO) + cost.amount * days.share_of_month
             names[resource] = cost.name
@@ -154,8 +142,3 @@ def _budgets(workspace: Workspace, months: Sequence[_Days], incurred: Mapping[st
         FixedBudget(resource=each, name=names[each], budget=amount, incurred=incurred.get(each))
         for each, amount in amounts.items()
     ]
-
-
-def _fixed_costs(workspace: Workspace, day: date) -> list[FixedCost]:
-    in_force: Sequence[tuple[DatedRate, Registered]] = rates_in_force(workspace, day)
-    return fixed_costs(in_force, Exchange(workspace, day))

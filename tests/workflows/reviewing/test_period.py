@@ -59,10 +59,8 @@ def test_shows_what_good_units_bear_what_batches_took_beyond_and_what_none_took_
     assert rent.volume_variance.amount == rent.budget.amount - rent.applied.amount
     assert rent.capacity.amount == rent.volume_variance.amount - rent.efficiency.amount > 0
     taken = rent.applied.amount + rent.efficiency.amount
-    told = (
-        f"Rent: 500.00 EUR by the rates. The recorded batches took up {taken}, and {rent.capacity.amount} none of them"
-    )
-    assert rent.text == f"{told}. Spent were 520.00 EUR"
+    told = f"Rent: 500.00 EUR by the rates. The batches counted here took up {taken}, and "
+    assert rent.text == f"{told}{rent.capacity.amount} none of them. Spent were 520.00 EUR"
     total = review.fixed_total
     assert total.budget.amount == sum(each.budget.amount for each in review.fixed)
     assert total.capacity.amount == sum(each.capacity.amount for each in review.fixed)
@@ -163,6 +161,7 @@ def test_leaves_out_and_names_what_cannot_be_compared(furnished: Owner) -> None:
     assert (review.together.batches, [each.product for each in review.products]) == (1, ["sheet"])
     assert [each.code for each in review.products[0].left_out] == ["B-2"]
     assert review.together.text.endswith(". Not counted, because they cannot be compared: B-3, B-2")
+    assert of_halves.text == "No batch can be compared. Not counted, because they cannot be compared: B-3"
     reason = of_halves.left_out[0].reason
     assert reason.startswith("no exchange rate between SEK and EUR")
     assert reason.endswith("enter, import or fetch one of 2026-11-25, or of a day shortly before it")
