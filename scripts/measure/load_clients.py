@@ -12,6 +12,8 @@ from uuid import uuid4
 DAY = "2026-11-01"
 LINE = {"tax": "standard", "policy": {"target": "margin", "value": "0.30", "never_below_cost": "full_cost"}}
 ANSWERED = (200, 201, 304)
+BUSY = 503
+"""Told with the seconds to wait; then the same is asked again."""
 RECENT = 50
 """Most quotations of its own that a client remembers."""
 
@@ -26,6 +28,7 @@ class Asked:
         seconds: time to the complete answer.
         status: HTTP status; 0 if there was no answer.
         told: beginning of an unexpected answer.
+        wait: seconds that the client was told to wait before it asks again.
     """
 
     kind: str
@@ -33,6 +36,7 @@ class Asked:
     seconds: float
     status: int
     told: str = ""
+    wait: int = 0
 
 
 def percentile(seconds: list[float], share: float) -> float:
@@ -42,7 +46,7 @@ def percentile(seconds: list[float], share: float) -> float:
 
 @dataclass(slots=True)
 class Client:
-    """Sends one request after the other over one connection, without a pause.
+    """Sends one request after the other over one connection, without a pause unless it is told to wait.
 
     Attributes:
         products: codes of products; `listings` those of listings.
@@ -68,7 +72,7 @@ class Client:
         self.connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
 
     def ask(self, kind: str, method: str, path: str, body: Any = None, *, tag: str = "") -> tuple[int, Any, bytes]:
-        """Send a request and record its time; returns status, headers and body of the answer."""
+        """Send a request, and again if told to wait; returns status, headers and body of the answer."""
         headers = {"Authorization": f"Bearer {self.key}"}
         if method == "POST":
             headers["Idempotency-Key"] = f'"{uuid4()}"'
@@ -77,6 +81,15 @@ class Client:
         sent = None
         if body is not None:
             headers["Content-Type"], sent = "application/json", json.dumps(body)
+        while True:
+            found = self._timed(kind, method, path, sent, headers)
+            if not self.asked[-1].wait:
+                return found
+            time.sleep(self.asked[-1].wait)
+
+    def _timed(
+        self, kind: str, method: str, path: str, sent: str | None, headers: dict[str, str]
+    ) -> tuple[int, Any, bytes]:
         begun = time.perf_counter()
         try:
             status, known, content = self._answer(method, path, sent, headers)
@@ -84,7 +97,8 @@ class Client:
             self.connection.close()  # it is opened again by the next request
             status, known, content = 0, {}, repr(error).encode()
         told = "" if status in ANSWERED else content[:300].decode(errors="replace")
-        self.asked.append(Asked(kind, begun, time.perf_counter() - begun, status, told))
+        wait = int(known.get("Retry-After", 0)) if status == BUSY else 0
+        self.asked.append(Asked(kind, begun, time.perf_counter() - begun, status, told, wait))
         return status, known, content
 
     def _answer(self, method: str, path: str, sent: str | None, headers: dict[str, str]) -> tuple[int, Any, bytes]:

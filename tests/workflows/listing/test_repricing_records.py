@@ -12,7 +12,7 @@ from tests.api.repriced import FIRST, MONDAY
 from tests.domain.examples import TODAY
 from tests.support import builders
 from tests.support.days import on_day
-from tests.workflows.listing.repriced import LATER, applied, history, previewed, put_in_force
+from tests.workflows.listing.repriced import LATER, applied, history, previewed, put_in_force, statements
 from tests.workflows.owner import Owner
 
 NOWHERE = UUID(int=1)
@@ -43,6 +43,17 @@ def test_the_newest_repricing_is_the_one_applied_last(selling: Owner) -> None:
     second = applied(selling, MONDAY)
 
     assert repricing_records.newest_repricing(selling.workspace) == second.id
+
+
+def test_each_further_repricing_of_a_day_is_written_by_the_same_statements(selling: Owner) -> None:
+    sent = []
+    for price in ("1.80", "1.90", "2.00", "2.10"):
+        dearer(selling, price)
+        with statements(selling.database) as each:
+            applied(selling, MONDAY)
+        sent.append([statement for statement in each if statement.startswith("INSERT")])
+
+    assert sent[1] == sent[2] == sent[3]
 
 
 class TestRollingBack:
