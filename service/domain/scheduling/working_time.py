@@ -16,6 +16,7 @@ GREATEST_DAYS = 3660
 _LONGEST_CLOSURE = timedelta(days=366)
 _DAY = timedelta(days=1)
 _WEEKDAYS = tuple(Weekday)
+_DAYS_A_WEEK = len(_WEEKDAYS)
 
 
 @declared
@@ -91,16 +92,31 @@ class Shift:
         """
         if self.hours_per_week is None or not minutes:
             return begin
-        share, left = begin.share, minutes
-        for ordinal in range(begin.day.toordinal(), (last or last_day_looked_at(begin.day)).toordinal() + 1):
-            day = date.fromordinal(ordinal)
-            if there := self.minutes_on(day):
+        share, left, day = begin.share, minutes, begin.day.toordinal()
+        end = (last or last_day_looked_at(begin.day)).toordinal()
+        while day <= end and self.hours_per_week:
+            if not share and (weeks := self._whole_weeks(left, day, end)):
+                left -= weeks * self._week
+                day += weeks * _DAYS_A_WEEK
+                continue
+            if there := self.minutes_on(date.fromordinal(day)):
                 worked = there * (ONE - share)
                 if snapped(left) <= snapped(worked):
-                    return Moment(day, min(ONE, share + left / there))
+                    return Moment(date.fromordinal(day), min(ONE, share + left / there))
                 left -= worked
-            share = ZERO
+            share, day = ZERO, day + 1
         return None
+
+    @property
+    def _week(self) -> Decimal:
+        return (self.hours_per_week or ZERO) * MINUTES_PER_HOUR
+
+    def _whole_weeks(self, minutes: Decimal, day: int, end: int) -> int:
+        """Weeks from a day on without a closed one, after which some of the work is left for another week."""
+        if minutes <= self._week:
+            return 0
+        closed = min((each.toordinal() for each in self.closed_days if each.toordinal() >= day), default=end + 1)
+        return max(0, min(int(minutes / self._week) - 1, (min(closed, end + 1) - day) // _DAYS_A_WEEK))
 
     @exactly
     def minutes_between(self, first: date, days: int) -> Decimal:

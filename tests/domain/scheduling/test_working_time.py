@@ -1,6 +1,8 @@
 """Working time: the minutes of a day, and when a number of minutes is worked."""
 
 from datetime import date, timedelta
+from decimal import Decimal
+from fractions import Fraction
 from itertools import pairwise
 
 import pytest
@@ -120,6 +122,34 @@ class TestWork:
         assert whole is not None
         assert parts.day == whole.day
         assert abs(parts.share - whole.share) < D("1E-20")
+
+    @given(
+        st.decimals("0.1", 168, places=1),
+        st.sets(st.sampled_from(Weekday), min_size=1),
+        st.lists(st.tuples(st.integers(0, 900), st.integers(0, 60)), max_size=6),
+        st.fractions(0, 1, max_denominator=8),
+        st.decimals("0.001", 400_000, places=3),
+    )
+    def test_is_over_when_counting_day_by_day_says(
+        self, hours: Decimal, weekdays: set[Weekday], closures: list[tuple[int, int]], begun: Fraction, minutes: Decimal
+    ) -> None:
+        closed = {MONDAY + timedelta(days=first + place) for first, days in closures for place in range(days + 1)}
+        working = Shift(hours_per_week=hours, weekdays=frozenset(weekdays), closed_days=frozenset(closed))
+
+        found = working.after(Moment(MONDAY, D(begun.numerator) / begun.denominator), minutes)
+
+        day, left, share = MONDAY, Fraction(minutes), begun
+        for _ in range(3661):
+            if tuple(Weekday)[day.weekday()] in weekdays and day not in closed:
+                there = Fraction(hours) * 60 / len(weekdays)
+                if left <= there * (1 - share):
+                    assert found is not None
+                    assert found.day == day
+                    assert abs(Fraction(found.share) - share - left / there) < Fraction(1, 10**20)
+                    return
+                left -= there * (1 - share)
+            day, share = day + timedelta(days=1), Fraction(0)
+        assert found is None
 
 
 class TestClosures:
