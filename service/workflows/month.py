@@ -38,7 +38,7 @@ from service.workflows.costing.supposing import NOTHING_SUPPOSED, Supposed, supp
 from service.workflows.currency.exchange import Exchange
 from service.workflows.errors import NotRegisteredError
 from service.workflows.listing.listings import find_listing, price_question
-from service.workflows.month_time import minutes_in, period_planned
+from service.workflows.month_time import minutes_in, period_planned, rates_changing
 from service.workflows.pricing.pricing import price_on_the_way
 from service.workflows.pricing.sale_way import PriceQuestion
 from service.workflows.workspace import Workspace
@@ -113,7 +113,11 @@ def plan_month(workspace: Workspace, plan: MonthPlan, supposed: Supposed = NOTHI
         uses=uses(pieces, {line.resource: line.rate for _, sheet in found.values() for line in sheet.lines}),
         supposed=supposed.things,
     )
-    warnings = (*hours_stated_twice(in_force), *_interest(workspace, plan, in_force, costing.exchange))
+    warnings = (
+        *hours_stated_twice(in_force),
+        *_interest(workspace, plan, in_force, costing.exchange),
+        *rates_changing(workspace, month, costing, supposed),
+    )
     return _stated(costing, month, plan, [bill for bill, _ in pieces], warnings)
 
 

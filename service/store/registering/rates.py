@@ -207,3 +207,24 @@ def first_rate_days(connection: sa.Connection, workshop_id: UUID, resources: Ite
         if first is not None:
             found[resource] = first
     return found
+
+
+def rates_beginning(
+    connection: sa.Connection, workshop_id: UUID, after: date, until: date
+) -> list[tuple[str, str, date]]:
+    """Resource, name and first day of the rates that begin after one day, until another; by first day."""
+    found = (
+        sa.select(rates.c.collection, rates.c.code, rates.c.valid_from, registrations.c.facts)
+        .join(registrations, within(registrations, rates.c.workshop_id, rates.c.collection, rates.c.code))
+        .where(
+            rates.c.workshop_id == workshop_id,
+            rates.c.valid_from > after,
+            rates.c.valid_from <= until,
+            registrations.c.retired_at.is_(None),
+        )
+        .order_by(rates.c.valid_from, rates.c.collection, rates.c.code)
+    )
+    return [
+        (f"{row.collection}/{row.code}", row.facts["name"] or row.code, row.valid_from)
+        for row in connection.execute(found)
+    ]

@@ -1,6 +1,6 @@
 """Rates against those before them, for the sheets that use them and for the answer to a new rate."""
 
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from datetime import date
 from decimal import Decimal
 
@@ -8,6 +8,7 @@ from service.domain.costing.free_of_charge import unusual_rates
 from service.domain.costing.rate_card import DatedRate, unit_components
 from service.domain.costing.rate_jump import rate_jumps
 from service.domain.costing.rates import Convert
+from service.domain.scheduling.rates_to_come import RateToCome
 from service.domain.selling.taxes import Tax, TaxRate, misnamed
 from service.domain.values.errors import PugmillError
 from service.domain.values.exact import ZERO, exactly
@@ -68,3 +69,10 @@ def share_of(rate: DatedRate) -> Decimal:
     """The share of a tax."""
     assert isinstance(rate.terms, TaxRate)
     return rate.terms.rate_share
+
+
+def rates_to_come(workspace: Workspace, resources: Container[str], after: date, until: date) -> list[RateToCome]:
+    """The rates of some resources that begin after one day, until another."""
+    with workspace.reading() as connection:
+        found = rates.rates_beginning(connection, workspace.workshop_id, after, until)
+    return [RateToCome(*each) for each in found if each[0] in resources]

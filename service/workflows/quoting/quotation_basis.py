@@ -1,6 +1,6 @@
 """The basis of a quotation: everything outside its request that its figures depend on; and the remarks beside them."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
@@ -25,16 +25,15 @@ from service.domain.quoting.batch_costs import (
 from service.domain.quoting.quantity_breaks import quantity_breaks
 from service.domain.quoting.quotation import Remarks
 from service.domain.quoting.request import MAX_BREAKS, QuotationLineRequest, QuotationRequest, ShippingRequest
-from service.domain.scheduling.lead_time import LeadTime, lead_time
 from service.domain.selling.sale import Sale
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, Path
 from service.domain.values.exact import ZERO, plain
-from service.domain.values.message import Message, PlausibilityWarning
+from service.domain.values.message import PlausibilityWarning
 from service.domain.values.units import Unit
 from service.workflows.costing.cost_sheets import Batch, Batches, costed, sheet_warnings, tax_warnings
 from service.workflows.costing.costing import Costing, pools_of, prepare, with_pools
 from service.workflows.costing.rate_checks import share_of
-from service.workflows.lead_times import working_resources
+from service.workflows.quoting.readiness import dearer, late, ready_by
 from service.workflows.shipping import ShippedFrom, shipped
 from service.workflows.workspace import Workspace
 
@@ -232,23 +231,24 @@ class _Quoting:
         return QuotedShipment(shipment=shipment, estimate=estimate)
 
     def _remarks(self) -> Remarks:
-        catalogue, shown = self.costing.surroundings.catalogue, self._bills()
-        ready = self._lead_time(shown)
-        sheets = [self.batches.costed(self._batch(place))[1] for place in self._places]
+        shown, product = self._bills(), self.lines[0].product
+        ready = ready_by(self.workspace, self.costing, shown, is_rush=self.request.rush_charge is not None)
+        made = [(batch, self.batches.costed(batch)[1]) for batch in map(self._batch, self._places)]
         found = [
-            *self._lateness(ready),
+            *late(ready, self.request.needed_by, product),
+            *dearer(self.workspace, ready, made, self._then, product),
             *once_warnings(self._bills_by_line(), pools_of_orders(self.pools)),
             *(() if shown else warnings_of_order(self._of_order(), self.costing.card.rates)),
             *(
                 each
-                for bill, sheet in zip(shown, sheets, strict=True)
+                for bill, (_, sheet) in zip(shown, made, strict=True)
                 for each in sheet_warnings(self.workspace, self.costing, bill, sheet)
             ),
             *tax_warnings(self.workspace, self.costing, self.request.taxes()),
         ]
         return Remarks(
             warnings=tuple(dict.fromkeys(map(self._of_product, found))),
-            cautions=cautions_of(shown, catalogue),
+            cautions=cautions_of(shown, self.costing.surroundings.catalogue),
             exchange_rates=self.costing.exchange.used.stated(),
             lead_time=ready,
         )
@@ -262,28 +262,9 @@ class _Quoting:
         is_of_work = warning.product in self.codes and warning.product not in products
         return replace(warning, product=None) if is_of_work else warning
 
-    def _lead_time(self, bills: Sequence[BillOfResources]) -> LeadTime | None:
-        """When all lines can be ready; None if no known resource takes time."""
-        if not bills:
-            return None
-        catalogue = self.costing.surroundings.catalogue
-        card, is_rush = self.costing.card, self.request.rush_charge is not None
-        resources = working_resources(self.workspace, catalogue.machines, catalogue.labour_grades, card)
-        found = lead_time(bills, resources, card.as_of, is_rush=is_rush)
-        return None if found.bottleneck is None else found
-
-    def _lateness(self, ready: LeadTime | None) -> Iterator[PlausibilityWarning]:
-        """A warning if the order cannot be ready when the customer needs it."""
-        needed_by = self.request.needed_by
-        if ready is None or needed_by is None or (ready.ready_on is not None and ready.ready_on <= needed_by):
-            return
-        told = f"could be ready on {ready.ready_on}" if ready.ready_on else f"could not be ready: {ready.reason}"
-        yield PlausibilityWarning(
-            code="late",
-            product=self.lines[0].product,
-            text=Message(f"The order is wanted by {needed_by} and {told}. The bottleneck is {ready.bottleneck_name}."),
-            source="the workshop's hours a week, closures and accepted orders",
-        )
+    def _then(self, day: date) -> Costing:
+        """The costing of the same things at the rates of a later day, converted as they are quoted."""
+        return self._with_work(prepare(self.workspace, self.request.named(), day, converted_on=self.costing.card.as_of))
 
 
 def _member(line: QuotationLineRequest, material: str) -> Path:

@@ -93,3 +93,20 @@ def test_what_is_too_old_today_is_refused(lender: Owner) -> None:
 def test_a_line_that_cannot_be_converted_is_named(furnished: Owner) -> None:
     with pytest.raises(InvalidValuesError, match="no exchange rate between EUR and USD on 2026-11-25"):
         furnished.plan_month(as_of=LATER, lines=[planned(policy=None, price="50", currency="USD", tax=None)])
+
+
+def test_a_month_says_which_rates_change_within_it(lender: Owner) -> None:
+    lender.put_rate("overheads/rent", "2027-06-15", builders.overhead_rate())
+    lender.put_rate("materials/hdpe", "2027-07-01", builders.material_rate("1.80"))
+    lender.register("materials/other", builders.material(), **{"2027-06-20": builders.material_rate()})
+
+    in_june = loan(lender, as_of=None, month="2027-06").warnings
+    any_month, in_may = loan(lender, as_of="2027-06-01").warnings, loan(lender, as_of=None, month="2027-05").warnings
+
+    (told,) = (each for each in in_june if each.code == "rates-change")
+    assert told.resources == ("overheads/rent",)
+    assert told.text == (
+        "Rates change within the month: Rent from 2027-06-15. All of it is counted at those of 2027-06-01; ask for "
+        "another day of the month, too, before you rely on the result."
+    )
+    assert not any(each.code == "rates-change" for each in (*any_month, *in_may))

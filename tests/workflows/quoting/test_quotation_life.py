@@ -19,6 +19,7 @@ from service.domain.quoting.life import AcceptanceRequest, BelowFloor, DeclineRe
 from service.domain.selling.channels import Display
 from service.domain.shipping.errors import DoesNotFitError, UnknownZoneError
 from service.domain.values.errors import InvalidValuesError, TooComplexError
+from service.domain.values.message import Message
 from service.encoding import decoded, to_text
 from service.store.engine.stored_rows import as_stored
 from service.store.engine.tables import quotation_events
@@ -779,6 +780,36 @@ class TestQuotingMore:
         assert f"could be ready on {ready.ready_on}" in warned.remarks.warnings[0].text
         assert "late" not in [each.code for each in at_ease.remarks.warnings]
         assert reading.recompute(furnished.workspace, warned.id).agrees
+
+    def test_warns_by_how_much_rates_that_begin_before_it_is_ready_are_dearer(self, furnished: Owner) -> None:
+        furnished.put("machines/press", builders.machine(hours_per_week="1"))
+        alike = furnished.quote(**TODAY)
+        ready = alike.remarks.lead_time
+        assert ready is not None
+        assert ready.ready_on is not None
+        furnished.put_rate("materials/hdpe", str(ready.ready_on), builders.material_rate("1.80"))
+
+        warned = furnished.quote(**TODAY)
+        then, now = (
+            furnished.cost("sheet", 20, day).subtotals.full_cost.per_batch.amount
+            for day in (ready.ready_on, ready.starting_on)
+        )
+        furnished.put_rate("materials/hdpe", str(ready.ready_on), builders.material_rate("0.01"))
+        cheaper = furnished.quote(**TODAY)
+        furnished.put_rate("materials/hdpe", str(ready.ready_on), {"price": builders.money("1", "JPY")})
+        unknown = furnished.quote(**TODAY)
+
+        told = [each.text for each in warned.remarks.warnings if each.code == "dearer-when-ready"]
+        for quiet in (alike, cheaper, unknown):
+            assert "dearer-when-ready" not in [each.code for each in quiet.remarks.warnings]
+        assert told == [
+            Message(
+                "The order can be ready on {day}. At rates that begin by then it costs {more} EUR more than it is "
+                "quoted at: HDPE flakes from {day}.",
+                day=str(ready.ready_on),
+                more=then - now,
+            )
+        ]
 
     def test_says_why_it_can_never_be_ready(self, furnished: Owner) -> None:
         furnished.put("machines/press", builders.machine(hours_per_week="0"))
