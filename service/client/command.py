@@ -4,7 +4,7 @@ import os
 import re
 import shlex
 import sys
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from inspect import cleandoc
 from pathlib import Path
 from types import SimpleNamespace
@@ -60,6 +60,14 @@ class NamedAmount(click.ParamType[tuple[str, str]]):
             self.fail(f"'{value}' is not {self.what}; write for instance {self.example}", param, ctx)
         return of, amount
 
+    def check_each_once(self, values: Iterable[tuple[str, str]], param: click.Parameter, ctx: click.Context) -> None:
+        """Fails if two amounts are of the same."""
+        found: dict[str, str] = {}
+        for of, amount in values:
+            if of in found:
+                self.fail(f"'{of}' is given twice: {of}={found[of]} and {of}={amount}", param, ctx)
+            found[of] = amount
+
 
 class Options(SimpleNamespace):
     """The values of the command line, by the names of options and arguments."""
@@ -79,6 +87,13 @@ class OwnersOption(click.Option):
     def __init__(self, *arguments: Any, section: str = "", one_of: str = "", **attributes: Any) -> None:
         super().__init__(*arguments, **attributes)
         self.section, self.one_of = section, one_of
+
+    def type_cast_value(self, ctx: click.Context, value: Any) -> Any:
+        """The values converted; of amounts with names, each has one of its own."""
+        found = super().type_cast_value(ctx, value)
+        if isinstance(self.type, NamedAmount):
+            self.type.check_each_once(found or (), self, ctx)
+        return found
 
 
 def option(*names: str, **attributes: Any) -> Callable[[Declared], Declared]:
