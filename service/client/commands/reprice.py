@@ -67,7 +67,7 @@ def roll_back(service: Service, options: Options) -> None:
         shown = {**repricing, "changes": service.send("GET", f"{address}/changes", query={"limit": 500}).json()}
         if file is not None:
             save_recorded(service, repricing, file)
-        notes = rollback_notes(service, repricing)
+        notes = rollback_notes(service, shown)
     if is_done:
         print(f"It was rolled back already, at {repricing['rolled_back_at']}.\n")
     elif options.dry_run:
