@@ -7,7 +7,7 @@ from typing import Any
 from service.client.text.figures import PIECE, amount, as_exact_as, money, one_of, per_pieces, rate, share
 from service.client.text.terminal import heading, isolated, paragraph, table
 
-_HEADING = ("listing", "", "old price", "new price", "move", "cost", "margin")
+_HEADING = ("listing", "", "old price", "new price", "move")
 _RATES = ("which cost changed", "since", "old rate", "new rate")
 _LEGEND = "cost: extra cost {one}, the reason stands underneath; margin: at the price that is in force then"
 _OF_PRODUCT = (
@@ -54,7 +54,8 @@ def _lines(answer: dict[str, Any], columns: int, most: int | None) -> Iterator[s
     if items:
         yield ""
         notes = ["", *(_why(each) for each in items)]
-        yield from table([_HEADING, *map(_change, items)], columns, 5, notes)
+        named = (*_HEADING, _cost(items), "margin")
+        yield from table([named, *map(_change, items)], columns, 5, notes)
         yield ""
         yield from paragraph(_LEGEND.format(one=_one(items)), columns)
         if any(effect["cause"] == "product" for each in items for effect in each["effects"]):
@@ -120,6 +121,12 @@ def _change(change: dict[str, Any]) -> tuple[str, ...]:
         _cost_change(old, new),
         share(margin),
     )
+
+
+def _cost(changes: Sequence[dict[str, Any]]) -> str:
+    """The heading of extra costs, with their currency: prices may be in others."""
+    sides = (side for each in changes for side in (each["old"], each["new"]) if side)
+    return " ".join(["cost", *sorted({side["unit_cost"]["currency"] for side in sides})])
 
 
 def _one(changes: Sequence[dict[str, Any]]) -> str:
