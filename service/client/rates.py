@@ -7,10 +7,12 @@ from urllib.parse import quote
 from service.client.ends import OutOfReachError
 from service.client.http import Service
 from service.client.members import Path, PathError, are_same, changed, lists_in, without_nothing
+from service.client.register import tried
 
 Terms = dict[str, Any]
 Rates = dict[str, Terms]
 """Terms by first day, earliest first."""
+_NEW = {"created": "new"}
 
 
 def read_rates(service: Service, resource: str) -> Rates:
@@ -59,8 +61,14 @@ def outcome_of(rates: Rates, day: str, terms: Terms) -> str:
     return "unchanged" if are_same(rates[day], terms) else "replaced"
 
 
+def outcome_in(entry: Mapping[str, Any]) -> str:
+    """The outcome of an entry of a document."""
+    outcome: str = entry["outcome"]
+    return _NEW.get(outcome, outcome)
+
+
 class Stored(NamedTuple):
-    """The result of storing terms.
+    """The result of storing terms, or of trying it.
 
     Attributes:
         outcome: new, replaced or unchanged.
@@ -74,6 +82,15 @@ class Stored(NamedTuple):
 def warnings_in(answer: Mapping[str, Any]) -> list[str]:
     """The warnings in the answer to a PUT."""
     return [f"Warning: {each['text']}" for each in answer.get("warnings", ())]
+
+
+def try_rate(service: Service, resource: str, day: str, terms: Terms, rates: Rates) -> Stored:
+    """What storing the terms of a resource from a day on would do; nothing is stored."""
+    if (outcome := outcome_of(rates, day, terms)) == "unchanged":
+        return Stored(outcome, [])
+    collection, _, code = resource.partition("/")
+    (entry,) = tried(service, collection, code, {"rates": {day: terms}})["entries"]
+    return Stored(outcome_in(entry), warnings_in(entry))
 
 
 def put_rate(service: Service, resource: str, day: str, terms: Terms, rates: Rates) -> Stored:

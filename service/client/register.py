@@ -26,6 +26,20 @@ def sent_document(
     return answer.json(), answer.headers["ETag"]
 
 
+def tried(
+    service: Service, collection: str, code: str, written: dict[str, Any], *, as_of: str | None = None
+) -> dict[str, Any]:
+    """The answer to a document of one thing that is tried and not stored; raises RefusedError as if it were.
+
+    Args:
+        written: its facts, its rates by first day, or both.
+        as_of: the day of the rates for prices; today if left out.
+    """
+    query = {"dry_run": "true", **({"as_of": as_of} if as_of else {})}
+    answer, _ = sent_document(service, {collection: {code: written}}, query, {})
+    return answer
+
+
 def refused_places(error: RefusedError) -> list[tuple[list[str], str]]:
     """Where in the document the service refuses what; empty if it refuses something else."""
     errors = error.problem.get("errors", ())

@@ -407,7 +407,9 @@ class TestRegistering:
 
         policy = {**before["policy"], "target": "markup", "value": "0.5", "price_endings": []}
         assert demo.get("listings/pots").json == {**before, "policy": policy, "unit_price_per": None}
-        assert "The listing pots is up to date.\n" in capsys.readouterr().err
+        run_command(demo, COMMAND, "pots", "--markup", "0.5")
+        told = ["The listing pots is new.", "The listing pots is changed.", "The listing pots is unchanged."]
+        assert capsys.readouterr().err.splitlines() == told
         demo.delete("listings/pots")
 
     def test_does_not_undo_what_somebody_else_changes_meanwhile(
@@ -433,7 +435,7 @@ class TestRegistering:
         run_command(demo, COMMAND, "pots", *POTS, "--dry-run")
 
         captured = capsys.readouterr()
-        assert captured.err == "PUT /v1/listings/pots\n"
+        assert captured.err == "The listing pots would be new; nothing is stored:\n"
         assert demo.get("listings/pots").status_code == 404
         assert demo.put("listings/pots", json.loads(captured.out)).status_code == 201
         shown = demo.get("listings/pots").json
@@ -466,6 +468,26 @@ class TestRefusals:
         assert ended.status == 1
         assert told in ended.err
         assert ended.out == ""
+
+    @pytest.mark.parametrize(
+        ("arguments", "told"),
+        [
+            (("brick-stall", "--margin", "30"), "/policy/value: a margin must be less than 1"),
+            (("brick-stall", "--price-step", "0"), "/policy/price_step: must be more than 0"),
+            (("nowhere", "--product", "brick"), "/standard_batch: is required"),
+            (("beam-market-ch", "--margin", "0.95"), "it would have no price: "),
+        ],
+    )
+    def test_are_those_of_a_dry_run_too(
+        self, demo: Client, capsys: pytest.CaptureFixture[str], arguments: tuple[str, ...], told: str
+    ) -> None:
+        before = demo.get(f"listings/{arguments[0]}").json
+
+        ended = end_of(demo, capsys, COMMAND, *arguments, "--dry-run")
+
+        assert ended.status == 1
+        assert told in ended.err
+        assert demo.get(f"listings/{arguments[0]}").json == before
 
     def test_of_a_target_that_no_price_reaches_name_the_most_that_can_be_reached(
         self, demo: Client, capsys: pytest.CaptureFixture[str]

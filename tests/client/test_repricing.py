@@ -119,6 +119,7 @@ class TestChangingATariff:
         ended = priced(*DEARER, "--greatest-move", "0.1", "--dry-run")
 
         rows = shown(ended.out)
+        assert re.search("^listing .* move +cost EUR +margin$", ended.out, re.MULTILINE)
         assert {each["listing"] for each in expected["changes"]["items"]} == set(rows)
         for each in expected["changes"]["items"]:
             old, new = each["old"], each["new"]
@@ -144,7 +145,8 @@ class TestChangingATariff:
         assert f"The rate of tariffs/grid from {MONDAY} would be new." in ended.out
         assert "PREVIEW OF A REPRICING, nothing is stored" in ended.out
         assert shown(ended.out)
-        assert {method for method, path in sent if path != "/v1/repricings"} == {"GET"}
+        asked = ("/v1/repricings", "/v1/register")
+        assert {method for method, path in sent if path not in asked} == {"GET"}
         assert demo.get(f"tariffs/grid/rates/{MONDAY}").status_code == 404
         assert (prices(demo), len(repricings(demo))) == (before, count)
 
@@ -232,10 +234,15 @@ class TestChangingATariff:
         assert rate_only == before
         assert prices(demo) != before
 
-    def test_tells_what_looks_wrong_about_the_rate(self, priced: Run) -> None:
-        ended = priced("change-tariff", "grid", "--from", MONDAY, "--price", "day=39", "--rate-only")
+    def test_tells_what_looks_wrong_about_the_rate_also_before_it_is_stored(self, demo: Client, priced: Run) -> None:
+        cents = ("change-tariff", "grid", "--from", MONDAY, "--price", "day=39")
 
-        assert ended.status == 0, ended.err
+        tried = priced(*cents, "--dry-run")
+        before = demo.get(f"tariffs/grid/rates/{MONDAY}").status_code
+        ended = priced(*cents, "--rate-only")
+
+        assert (tried.status, before, ended.status) == (0, 404, 0), tried.err + ended.err
+        assert tried.out.splitlines()[1] == ended.out.splitlines()[1]
         assert ended.out.splitlines()[1].startswith("Warning: The rate of ")
         assert ", day is at least ten times the one before: 39 after 0.3" in ended.out
 
@@ -276,10 +283,12 @@ class TestChangingATariff:
             (GRID, 2, "say what changes"),
             ((*GRID, "--price", "day"), 2, "'day' is not the price of a band"),
             ((*GRID, "--price", "day=0.39", "--from", "Monday"), 2, "'Monday' is not a day"),
+            ((*GRID, "--price", "day=0.52", "--price", "day=0.60"), 2, "'day' is given twice: day=0.52 and day=0.60"),
             ((*DEARER, "--confirm", "brick-stall", "--confirm-all"), 2, "not allowed with"),
             ((*DEARER, "--rate-only", "--csv", "changes.csv"), 2, "--csv"),
             ((*GRID, "--price", "noon=0.39"), 1, "must price exactly the tariff's bands: day, night"),
             ((*GRID, "--price", "day=dear"), 1, "/price_per_kwh/day/amount: "),
+            ((*GRID, "--price", "noon=0.39", "--rate-only", "--dry-run"), 1, "must price exactly the tariff's bands"),
             (("change-tariff", "nowhere", "--from", MONDAY, "--price", "day=0.39"), 1, "there is no tariff 'nowhere'"),
         ],
         ids=lambda value: " ".join(value[2:]) if isinstance(value, tuple) else "",
@@ -619,6 +628,7 @@ class TestRollingBack:
             assert "those set before them count again." in " ".join(told.split())
             assert f"- tariffs/grid: the rate from {MONDAY} stands" in told
             assert "Prices of earlier days were changed" not in told
+            assert "had none before" not in told
         assert path.read_text().splitlines()[0] == COLUMNS
 
     def test_of_what_was_partly_held_back_does_not_wait_for_anybody(self, demo: Client, priced: Run) -> None:
@@ -637,10 +647,15 @@ class TestRollingBack:
         after = prices(demo, MONDAY)
         (_, first) = repricings(demo)
 
+        tried = priced("reprice", "--rollback", first["id"], "--dry-run")
         ended = priced("reprice", "--rollback", first["id"])
 
         assert ended.status == 0, ended.err
         assert set(prices(demo, TODAY.isoformat()).values()) == {None}
+        codes = sorted(prices(demo))
+        without = f"{len(codes)} listings had none before, and so no price from {TODAY} on until another is set:"
+        for told in (" ".join(each.out.split()) for each in (tried, ended)):
+            assert f"The new prices are taken back. {without} {', '.join(codes)}. The rates stay" in told
         moved = {listing for listing, price in prices(demo, MONDAY).items() if price is not None}
         assert {listing: after[listing] for listing in moved} == {
             listing: price for listing, price in prices(demo, MONDAY).items() if price is not None

@@ -24,17 +24,7 @@ from service.client.ends import RefusedError
 from service.client.files.new_file import new_file
 from service.client.http import Service
 from service.client.members import Path
-from service.client.rates import (
-    Rates,
-    Stored,
-    Terms,
-    new_terms,
-    next_day,
-    outcome_of,
-    put_rate,
-    read_rates,
-    terms_in_force,
-)
+from service.client.rates import Rates, Terms, new_terms, next_day, put_rate, read_rates, terms_in_force, try_rate
 from service.client.repricing import Answer, Question, question_of, repriced, show, with_repricing
 
 _RATE = "The rate"
@@ -74,9 +64,8 @@ def change_tariff(service: Service, options: Options) -> None:
     before = terms_in_force(rates, options.day)
     terms = new_terms(before, changes(options, before))
     with new_file(options.csv) as file:
-        stored = Stored(outcome_of(rates, options.day, terms), [])
-        if not options.dry_run:
-            stored = put_rate(service, resource, options.day, terms, rates)
+        store = try_rate if options.dry_run else put_rate
+        stored = store(service, resource, options.day, terms, rates)
         done = "\n".join([told(options, rates, stored.outcome), *stored.warnings])
         if not options.rate_only:
             answer = _repriced(service, options, question(options, resource, terms), done, file)

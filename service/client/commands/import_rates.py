@@ -32,12 +32,20 @@ from service.client.files.rate_file import FileRate, WrongLinesError, read_file
 from service.client.http import Service
 from service.client.members import PathError
 from service.client.progress import each_shown
-from service.client.rates import Rates, Terms, new_terms, outcome_of, read_rates, terms_in_force, warnings_in
+from service.client.rates import (
+    Rates,
+    Terms,
+    new_terms,
+    outcome_in,
+    outcome_of,
+    read_rates,
+    terms_in_force,
+    warnings_in,
+)
 from service.client.register import refused_places, register_tag, sent_document
 from service.client.text.terminal import table, width
 
 _COLUMNS = ("lines", "resource", "valid_from", "outcome")
-_NEW = {"created": "new"}
 
 
 class Import:
@@ -128,7 +136,7 @@ def store(service: Service, imports: list[Import], tag: str, *, is_dry_run: bool
     for entry in answer["entries"]:
         resource, _, day = entry["subject"].partition("/rates/")
         stored = waiting[resource, day]
-        stored.outcome = _NEW.get(entry["outcome"], entry["outcome"])
+        stored.outcome = outcome_in(entry)
         stored.warnings = warnings_in(entry)
 
 

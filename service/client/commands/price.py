@@ -26,6 +26,7 @@ from service.client.command import QUANTITY, Declared, Options, option, owners_c
 from service.client.ends import RefusedError
 from service.client.http import Service
 from service.client.members import without_nothing
+from service.client.register import tried
 from service.client.text.listing import price_sheet_text
 from service.client.text.remarks import FULL
 from service.client.text.terminal import width
@@ -65,6 +66,7 @@ TARGETS = {
 }
 
 
+_OUTCOMES = {"created": "new", "replaced": "changed"}
 _LISTING = "The listing"
 _POLICY = "Its policy"
 
@@ -138,12 +140,28 @@ def register(service: Service, options: Options, changes: dict[str, Any]) -> Non
     known, tag = registered(service, options)
     body = without_nothing({**known, **changes, "policy": {**known.get("policy", {}), **changes.get("policy", {})}})
     if options.dry_run:
-        print(f"PUT {address(options)}", file=sys.stderr)
-        print(json.dumps(body, indent=2, ensure_ascii=False))
+        try_out(service, options, body)
         return
     condition = {"If-Match": tag} if tag else {"If-None-Match": "*"}
-    status = service.send("PUT", address(options), body, headers=condition).status_code
-    print(f"The listing {options.code} is {'new' if status == HTTPStatus.CREATED else 'up to date'}.", file=sys.stderr)
+    done = service.send("PUT", address(options), body, headers=condition)
+    is_new, is_same = done.status_code == HTTPStatus.CREATED, done.headers["ETag"] == tag
+    outcome = "new" if is_new else "unchanged" if is_same else "changed"
+    print(f"The listing {options.code} is {outcome}.", file=sys.stderr)
+
+
+def try_out(service: Service, options: Options, body: dict[str, Any]) -> None:
+    """Show what would be registered, once the service has tried it.
+
+    Raises:
+        RefusedError: as the service would refuse it, or if the listing would have no price.
+    """
+    answer = tried(service, "listings", options.code, {"facts": body}, as_of=options.as_of)
+    (entry,) = answer["entries"]
+    outcome = _OUTCOMES.get(entry["outcome"], entry["outcome"])
+    print(f"The listing {options.code} would be {outcome}; nothing is stored:", file=sys.stderr)
+    print(json.dumps(body, indent=2, ensure_ascii=False))
+    if answer["prices_problem"]:
+        raise RefusedError(f"it would have no price: {answer['prices_problem']}")
 
 
 def registered(service: Service, options: Options) -> tuple[dict[str, Any], str | None]:
