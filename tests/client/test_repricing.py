@@ -320,6 +320,8 @@ class TestThePricesOfMonday:
         ended = priced("reprice")
 
         assert "nothing left to change" in ended.out
+        assert f"What is set from {MONDAY} on stays." in ended.out
+        assert f"  pugmill reprice --as-of {MONDAY}\n" in ended.out
         assert prices(demo, MONDAY) == after
 
     def test_are_what_is_exported_of_that_day(self, demo: Client, priced: Run, tmp_path: Path) -> None:

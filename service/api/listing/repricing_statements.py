@@ -32,6 +32,8 @@ class RepricingStatement:
         summary: number of listings by decision; null on the further pages of a preview.
         rate_changes: every rate that changed since the prices in force were set, if any cost depends on it.
         exchange_rates: the exchange rates used.
+        later_days: days after valid_from for which prices had been set already. They stay: if a rate that changed holds
+            on these days too, reprice each of them.
     """
 
     id: UUID | None
@@ -46,6 +48,7 @@ class RepricingStatement:
     summary: RepricingSummary | None
     rate_changes: tuple[RateChange, ...]
     exchange_rates: tuple[UsedRates, ...]
+    later_days: tuple[date, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,7 +76,7 @@ class RepricingAnswer(RepricingStatement):
 
 
 _NOT_STORED = dict.fromkeys(("id", "applied_at", "applied_by", "rolled_back_at", "rolled_back_by"))
-_NOT_FOUND = {"summary": None, "rate_changes": (), "exchange_rates": ()}
+_NOT_FOUND = {"summary": None, "rate_changes": (), "exchange_rates": (), "later_days": ()}
 
 
 def statement_of(

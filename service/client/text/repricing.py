@@ -44,8 +44,7 @@ def _lines(answer: dict[str, Any], columns: int, most: int | None) -> Iterator[s
     if answer["id"]:
         yield f"repricing {answer['id']}"
     yield from paragraph(_counted(summary), columns)
-    if answer["status"] in ("preview", "applied") and _moved(summary):
-        yield from paragraph(_in_force(answer), columns)
+    yield from _days(answer, columns)
     if answer["rate_changes"]:
         yield ""
         yield from table([_RATES, *map(_rate, answer["rate_changes"][:most])], columns, 2)
@@ -85,11 +84,19 @@ def _moved(summary: dict[str, Any]) -> int:
     return int(summary["first"] + summary["changed"])
 
 
-def _in_force(answer: dict[str, Any]) -> str:
-    """From which day the new prices are in force."""
-    day, are = answer["valid_from"], "would be" if answer["status"] == "preview" else "are"
-    rates = "" if day == answer["as_of"] else f", with the rates of {answer['as_of']}"
-    return f"The new prices {are} in force from {day}{rates}. What is set for a later day stays."
+def _days(answer: dict[str, Any], columns: int) -> Iterator[str]:
+    """From which day the new prices are in force, and what stays that is set for later ones."""
+    if answer["status"] not in ("preview", "applied", "nothing_to_change"):
+        return
+    day, later = answer["valid_from"], answer["later_days"]
+    if _moved(answer["summary"]):
+        are = "would be" if answer["status"] == "preview" else "are"
+        rates = "" if day == answer["as_of"] else f", with the rates of {answer['as_of']}"
+        yield from paragraph(f"The new prices {are} in force from {day}{rates}.", columns)
+    if later:
+        told = f"What is set from {', '.join(later)} on stays. Where a rate that changed holds then, too, reprice it:"
+        yield from paragraph(told, columns)
+        yield from (f"  pugmill reprice --as-of {each}" for each in later[:_SHOWN])
 
 
 def _counted(summary: dict[str, Any]) -> str:

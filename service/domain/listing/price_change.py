@@ -132,11 +132,13 @@ class RepricingFigures:
 
     Attributes:
         rate_changes: rates that changed since the prices in force were computed and that affect a listing looked at.
+        later_days: days after the first one of these prices from which others are set, which stay.
     """
 
     summary: RepricingSummary
     rate_changes: tuple[RateChange, ...]
     exchange_rates: tuple[UsedRates, ...]
+    later_days: tuple[date, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -108,6 +108,13 @@ def find_repricing(connection: sa.Connection, workshop_id: UUID, repricing_id: U
     return None if row is None else Repricing(**row._mapping)
 
 
+def days_set_after(connection: sa.Connection, workshop_id: UUID, day: date) -> list[date]:
+    """The first days of the prices that are set for later days."""
+    ours = repricings.c.workshop_id == workshop_id, repricings.c.valid_from > day, repricings.c.rolled_back_at.is_(None)
+    days = sa.select(repricings.c.valid_from).distinct().where(*ours).order_by(repricings.c.valid_from)
+    return list(connection.execute(days).scalars())
+
+
 def _of(table: sa.Table, workshop_id: UUID, repricing_id: UUID) -> sa.ColumnElement[bool]:
     return sa.and_(table.c.workshop_id == workshop_id, table.c.repricing_id == repricing_id)
 

@@ -48,6 +48,9 @@ class Preview:
         self.tag = _tag(self.workspace.workshop, self.request, self.valid_from, what_if)
         self._look = Look(self.workspace, request, as_of, self.valid_from, what_if)
         self._narrowing = narrowing(self.workspace, scope_of(request, what_if), self._look.card)
+        with self.workspace.reading() as connection:
+            later = repricings.days_set_after(connection, self.workspace.workshop_id, self.valid_from)
+        self._later_days = tuple(later)
 
     def changes(self, after: str = "") -> Generator[tuple[str, str], None, None]:
         """Each listing whose price changes, or all if the request includes them, with its `PriceChange` as JSON text.
@@ -91,7 +94,7 @@ class Preview:
 
     def figures(self) -> RepricingFigures:
         """The figures of all listings so far."""
-        return self._look.figures()
+        return replace(self._look.figures(), later_days=self._later_days)
 
     def basis(self) -> RepricingBasis:
         """The rates used so far."""

@@ -22,7 +22,7 @@ from tests.support import builders
 from tests.support.contract import Contract
 from tests.support.days import on_day
 from tests.support.profiles import seeds
-from tests.workflows.listing.repriced import LATER, Repriced, applied, asked, put_in_force
+from tests.workflows.listing.repriced import LATER, Repriced, applied, asked, previewed, put_in_force
 from tests.workflows.owner import Owner
 
 CODE = "sheet-online"
@@ -230,6 +230,18 @@ class TestTheWayBack:
         roll_back(selling, today, MONDAY)
 
         assert in_force(selling, FRIDAY, SATURDAY, MONDAY) == ("10.00", "11.00", "10.00")
+
+
+def test_a_repricing_names_the_later_days_whose_prices_it_leaves(selling: Owner) -> None:
+    reprice(selling, "11", FRIDAY, SUNDAY)
+    monday = reprice(selling, "12", FRIDAY, MONDAY)
+
+    with on_day(FRIDAY):
+        both, one = (previewed(selling, str(day)).figures.later_days for day in (SATURDAY, SUNDAY))
+    roll_back(selling, monday, SATURDAY)
+
+    assert (both, one) == ((SUNDAY, MONDAY), (MONDAY,))
+    assert reprice(selling, "13", SATURDAY).figures.later_days == (SUNDAY,)
 
 
 class TestTheHistory:
