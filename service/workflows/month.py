@@ -7,7 +7,6 @@ from datetime import date
 from service import linear_programming
 from service.domain.costing.cost_sheet import CostSheet, unit_costs
 from service.domain.costing.hours_stated_twice import hours_stated_twice
-from service.domain.costing.interest_counted_twice import interest_counted_twice, is_interest
 from service.domain.costing.rate_card import DatedRate
 from service.domain.listing.listings import Listing
 from service.domain.making.bill_of_resources import BillOfResources
@@ -17,7 +16,7 @@ from service.domain.making.products import Product
 from service.domain.month.break_even import PlannedSale
 from service.domain.month.fixed_costs import FixedCost, absorbed_by_a_piece, fixed_costs
 from service.domain.month.month import Month, PlannedProduct
-from service.domain.month.plan import MonthPlan, OtherCostKind, PlannedLine
+from service.domain.month.plan import MonthPlan, PlannedLine
 from service.domain.month.resources_used import uses
 from service.domain.month.statement import MonthStatement, month_statement
 from service.domain.pricing.policy import PricingPolicy, Target
@@ -38,7 +37,8 @@ from service.workflows.costing.supposing import NOTHING_SUPPOSED, Supposed, supp
 from service.workflows.currency.exchange import Exchange
 from service.workflows.errors import NotRegisteredError
 from service.workflows.listing.listings import find_listing, price_question
-from service.workflows.month_time import minutes_in, period_planned, rates_changing
+from service.workflows.month_time import minutes_in, period_planned
+from service.workflows.month_warnings import interest, prices_not_in_force, rates_changing
 from service.workflows.pricing.pricing import price_on_the_way
 from service.workflows.pricing.sale_way import PriceQuestion
 from service.workflows.workspace import Workspace
@@ -115,8 +115,9 @@ def plan_month(workspace: Workspace, plan: MonthPlan, supposed: Supposed = NOTHI
     )
     warnings = (
         *hours_stated_twice(in_force),
-        *_interest(workspace, plan, in_force, costing.exchange),
+        *interest(workspace, plan, in_force, costing.exchange),
         *rates_changing(workspace, month, costing, supposed),
+        *prices_not_in_force(workspace, plan, month, supposed),
     )
     return _stated(costing, month, plan, [bill for bill, _ in pieces], warnings)
 
@@ -247,20 +248,6 @@ def _product(costing: Costing, asked: _Asked, sheet: CostSheet, home: str) -> Pl
         ),
         absorbed=absorbed_by_a_piece(sheet),
     )
-
-
-def _interest(
-    workspace: Workspace, plan: MonthPlan, in_force: Sequence[tuple[DatedRate, Registered]], exchange: Exchange
-) -> tuple[RateWarning, ...]:
-    """A warning if costs of the plan are interest, and rates of machines that the month bears hold some too."""
-    language = workspace.workshop.locale.partition("_")[0]
-    costs = (
-        each.name
-        for each in plan.other_fixed_costs
-        if each.kind is OtherCostKind.INTEREST or (each.kind is None and is_interest(each.name, language))
-    )
-    borne = ((rate, facts) for rate, facts in in_force if rate.resource not in plan.leave_out)
-    return interest_counted_twice(costs, borne, exchange, workspace.workshop.currency)
 
 
 def _fixed_costs(

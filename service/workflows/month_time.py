@@ -2,14 +2,10 @@
 
 from decimal import Decimal
 
-from service.domain.month.month import Month
 from service.domain.month.plan import MonthPlan
 from service.domain.scheduling.period import Period, period_of
 from service.domain.scheduling.plan_load import minutes_available
-from service.domain.scheduling.rates_to_come import changing_within
-from service.domain.values.message import RateWarning
 from service.workflows.costing.costing import Costing
-from service.workflows.costing.rate_checks import rates_to_come
 from service.workflows.costing.supposing import Supposed
 from service.workflows.lead_times import closed_days_of, working_things
 from service.workflows.workspace import Workspace
@@ -32,13 +28,3 @@ def minutes_in(period: Period | None, weeks: Decimal | None, costing: Costing) -
     if period is None:
         return {resource: minutes_available(each, weeks) for resource, each in hours.items()}
     return {resource: period.minutes(each, working[resource].working_weekdays) for resource, each in hours.items()}
-
-
-def rates_changing(workspace: Workspace, month: Month, costing: Costing, supposed: Supposed) -> tuple[RateWarning, ...]:
-    """A warning if rates of what a month takes change within it; those that are supposed hold for all of it."""
-    if month.period is None:
-        return ()
-    fixed = {each.resource for each in month.fixed_costs if each.resource is not None}
-    taken = {*costing.card.rates, *fixed} - set(supposed.rates)
-    coming = rates_to_come(workspace, taken, month.period.first_day, month.period.last_day)
-    return changing_within(month.as_of, coming)

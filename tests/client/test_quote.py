@@ -121,6 +121,18 @@ class TestAnOrder:
             assert figures["kept"][member]["amount"] in out
         assert max(map(len, out.splitlines())) <= 80
 
+    def test_says_that_charges_without_a_cost_count_as_profit(
+        self, demo: Client, capsys: pytest.CaptureFixture[str], order: Path, tmp_path: Path
+    ) -> None:
+        charged = written(
+            tmp_path / "charged.yaml", f"charges: [{{reason: Delivery, amount: 65.00, tax: standard}}]\n{YAML}"
+        )
+
+        told = " ".join(quoted(demo, capsys, charged, "--draft").out.split())
+
+        assert "What is charged for Delivery (65.00) counts as profit: no cost of it is known." in told
+        assert "counts as profit" not in quoted(demo, capsys, order, "--draft").out
+
     def test_tells_the_pieces_that_a_price_is_for_and_what_cash_adds(
         self, demo: Client, capsys: pytest.CaptureFixture[str], tmp_path: Path
     ) -> None:

@@ -210,6 +210,8 @@ PARTS_OF_WORKFLOWS = {
     "prepare",
     "previewed",
     "priced",
+    "prices_not_in_force",
+    "interest",
     "quotation_basis",
     "rate_warnings",
     "rates_changing",

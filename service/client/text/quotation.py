@@ -8,6 +8,8 @@ from service.client.text.remarks import remarks_text
 from service.client.text.terminal import isolated, paragraph, row, table
 
 _KINDS = {"tooling": "tool", "rush": "rush", "minimum_order": "minimum order", "shipping": "shipping"}
+_STATED = "stated"
+"""The kind of a charge that the quotation just adds: of it no cost is known."""
 
 
 def quotation_text(quotation: Mapping[str, Any], columns: int, *, full: bool = False) -> str:
@@ -42,6 +44,16 @@ class _Text:
         margin = "" if kept["margin_share"] is None else f", a margin of {share(kept['margin_share'])}"
         told = f"{total['amount']} {currency} in total; profit {kept['profit']['amount']}{margin}"
         yield from paragraph(told, self.columns)
+        lines = (line["quoted"]["charges"] for line in self.figures["lines"])
+        charged = [
+            f"{isolated(each['reason'])} ({each['amount']['amount']})"
+            for charges in (*lines, self.figures["charges"])
+            for each in charges
+            if each["kind"] == _STATED
+        ]
+        if charged:
+            told = f"What is charged for {', '.join(charged)} counts as profit: no cost of it is known."
+            yield from paragraph(told, self.columns)
 
     def _rows(self) -> Iterator[tuple[tuple[str, ...], str]]:
         """Each row with its notes."""

@@ -1,11 +1,15 @@
 """The verdict on a month: whether its plan can be made, and then whether it pays."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from enum import StrEnum
 
+from service.domain.month.month import PlannedProduct
 from service.domain.month.rounded_month import RoundedMonth
 from service.domain.scheduling.plan_load import Load
 from service.domain.values.message import COMMON_PRACTICE, Message, RateWarning
+from service.domain.values.money import Money
+
+_PRICES = "the prices in force"
 
 
 class Verdict(StrEnum):
@@ -37,3 +41,23 @@ def time_not_known(loads: Iterable[Load]) -> Iterator[RateWarning]:
         )
         resources = tuple(load.resource for load in found)
         yield RateWarning(code="time-not-known", resources=resources, text=text, source=COMMON_PRACTICE)
+
+
+def not_in_force(planned: Iterable[PlannedProduct], in_force: Mapping[str, tuple[Money, int]]) -> Iterator[RateWarning]:
+    """A warning for each listing that the plan counts at another price than the one in force.
+
+    Args:
+        in_force: the price of listings that have one, and the pieces that it is for, by code.
+    """
+    for each in planned:
+        now = in_force.get(each.listing or "")
+        if now is None or now == (each.price, each.base_quantity):
+            continue
+        text = Message(
+            "{listing}: the plan counts the price that its policy gives, {planned}, and buyers pay {now} until a "
+            "repricing is applied.",
+            listing=each.name,
+            planned=str(each.price),
+            now=str(now[0]),
+        )
+        yield RateWarning(code="price-not-in-force", resources=(f"listings/{each.listing}",), text=text, source=_PRICES)

@@ -65,11 +65,11 @@ class PlausibilityWarning:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RateWarning:
-    """Something about rates that is probably wrong.
+    """Something about rates, or prices, that is probably wrong.
 
     Attributes:
         code: short name of the warning.
-        resources: what the rates price, for instance "machines/press".
+        resources: what the rates price, for instance "machines/press"; or the listings.
         text: what was found, with its figures.
         source: where the expectation comes from.
     """

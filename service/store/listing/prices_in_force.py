@@ -3,12 +3,14 @@
 from collections.abc import Generator, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 from typing import Any, NamedTuple
 from uuid import UUID
 
 import sqlalchemy as sa
 
 from service.domain.register import CONDITIONS
+from service.domain.values.money import Money, in_currency
 from service.domain.values.references import Thing
 from service.store.engine import metering
 from service.store.engine.column_types import as_text
@@ -152,6 +154,17 @@ def listings_with_prices(
     query = _with_prices(workshop_id, listings.where(code.in_(some)), some)
     for codes in _resting_codes(connection, workshop_id, narrowing.things, after, size=_READ):
         yield [ListingRow._make(row) for row in connection.execute(query, {"codes": codes})]
+
+
+def prices_of(
+    connection: sa.Connection, workshop_id: UUID, codes: Sequence[str], day: date
+) -> dict[str, tuple[Money, int]]:
+    """The price in force on the day, and the pieces that it is for, of those of the listings that have one."""
+    some: sa.BindParameter[Any] = sa.bindparam("codes", expanding=True)
+    listings = _listings(workshop_id, Narrowing(), day).where(registrations.c.code.in_(some))
+    rows = map(ListingRow._make, connection.execute(_with_prices(workshop_id, listings, some), {"codes": codes}))
+    priced = (row for row in rows if row.repricing_id is not None)
+    return {row.code: (in_currency(Decimal(row.price), row.currency), row.base_quantity) for row in priced}
 
 
 def _resting_codes(

@@ -13,6 +13,7 @@ from service.domain.values.errors import InvalidValuesError
 from tests.domain.examples import D, euros
 from tests.support import builders
 from tests.support.builders import planned
+from tests.workflows.listing.repriced import applied
 from tests.workflows.owner import Owner
 
 TODAY, LATER = date(2026, 11, 25), "2027-06-30"
@@ -110,3 +111,23 @@ def test_a_month_says_which_rates_change_within_it(lender: Owner) -> None:
         "another day of the month, too, before you rely on the result."
     )
     assert not any(each.code == "rates-change" for each in (*any_month, *in_may))
+
+
+def test_a_month_says_where_it_counts_another_price_than_the_one_in_force(lender: Owner) -> None:
+    line = {"listing": "sheet-online", "pieces": 100}
+    lender.put("listings/sheet-online", builders.listing(policy={"target": "fixed_price", "value": "10"}))
+    without = lender.plan_month(as_of=str(TODAY), lines=[line]).warnings
+    applied(lender, str(TODAY))
+    alike = lender.plan_month(as_of=str(TODAY), lines=[line]).warnings
+    lender.put("listings/sheet-online", builders.listing(policy={"target": "fixed_price", "value": "12"}))
+
+    differing = lender.plan_month(as_of=str(TODAY), lines=[line]).warnings
+    told = lender.plan_month(as_of=str(TODAY), lines=[{**line, "price": "12"}]).warnings
+
+    (found,) = (each for each in differing if each.code == "price-not-in-force")
+    assert found.resources == ("listings/sheet-online",)
+    assert found.text == (
+        "Sheet: the plan counts the price that its policy gives, 12.00 EUR, and buyers pay 10.00 EUR until a repricing "
+        "is applied."
+    )
+    assert not any(each.code == found.code for each in (*without, *alike, *told))
