@@ -13,7 +13,6 @@ from service.api.contract.examples import REGISTER
 from service.api.contract.fields import DateField, MappingField, TextField
 from service.api.contract.schemas import field_of, nested_messages, schema_of
 from service.api.contract.shared_parts import ETAG, IF_MATCH, MAY_BE_REPEATED
-from service.api.currency.questions import EnteredRates
 from service.api.http.answers import data_answer, is_expected, tagged
 from service.api.http.auth import workshop, workspace
 from service.api.http.forms import JSON
@@ -22,7 +21,7 @@ from service.api.http.reading import UNKNOWN_MEMBER, unknown
 from service.api.http.retries import once_if_keyed, sent_key
 from service.api.http.spooling import whole
 from service.api.listing.repricing_statements import RepricingAnswer, prices_told
-from service.domain.currency.exchange_rates import MANUAL, DayRates
+from service.domain.currency.exchange_rates import MANUAL, DayRates, EnteredRates
 from service.domain.register import COLLECTIONS, Collection
 from service.domain.values.declared import Code, declared
 from service.domain.values.errors import InvalidValuesError

@@ -5,6 +5,8 @@ from dataclasses import replace
 from datetime import date, timedelta
 
 from service.domain.costing.rate_card import DatedRate
+from service.domain.currency.exchange_rates import MAX_AGE_DAYS, DayRates, ExchangeRates
+from service.domain.currency.jump_check import jump_warnings
 from service.domain.making.explosion import bill_of_resources
 from service.domain.making.plausibility import warnings
 from service.domain.making.products import Product
@@ -13,9 +15,11 @@ from service.domain.values.errors import PugmillError
 from service.domain.values.exact import exactly
 from service.domain.values.message import PlausibilityWarning
 from service.domain.values.references import Registered, Thing
+from service.store.currency.exchange import days_until
 from service.store.registering import rates
 from service.store.registering.surroundings import surroundings_of_one
 from service.workflows.costing.rate_checks import rate_warnings, share_of
+from service.workflows.currency import exchange
 from service.workflows.entity_tags import Precondition, always
 from service.workflows.registering import registering
 from service.workflows.registering.changing import Registering
@@ -36,6 +40,19 @@ def put_rate(workspace: Workspace, rate: DatedRate, precondition: Precondition =
     registered = registering.find_one(workspace, Thing.of(rate.resource)).facts
     done = registering.put_rate(workspace, rate, precondition)
     return replace(done, warnings=rate_warnings(workspace, rate, registered))
+
+
+def put_exchange_rates(workspace: Workspace, day: DayRates, precondition: Precondition = always) -> Registering:
+    """As `exchange.put_exchange_rates`, with what looks implausible."""
+    done = exchange.put_exchange_rates(workspace, day, precondition)
+    return replace(done, warnings=day_warnings(workspace, day))
+
+
+def day_warnings(workspace: Workspace, day: DayRates) -> tuple[PlausibilityWarning, ...]:
+    """What looks implausible about exchange rates that have been entered by hand."""
+    found = days_until(workspace.database, workspace.workshop_id, day.published_on, MAX_AGE_DAYS)
+    others = tuple(each for each in found if (each.published_on, each.source) != (day.published_on, day.source))
+    return jump_warnings(day, ExchangeRates(as_of=day.published_on, days=others))
 
 
 @exactly

@@ -9,7 +9,7 @@ from operator import attrgetter
 from typing import Any
 
 from service.domain.costing.rate_card import DatedRate
-from service.domain.currency.exchange_rates import MANUAL
+from service.domain.currency.exchange_rates import MANUAL, DayRates
 from service.domain.listing.price_change import RepricingFigures
 from service.domain.listing.repricing import RepricingRequest, RepricingScope
 from service.domain.register import COLLECTIONS, Collection
@@ -25,7 +25,7 @@ from service.workflows.costing.rate_checks import rate_warnings
 from service.workflows.currency.exchange import told
 from service.workflows.entity_tags import Precondition, always
 from service.workflows.listing import repricing
-from service.workflows.plausibility import facts_warnings
+from service.workflows.plausibility import day_warnings, facts_warnings
 from service.workflows.register_document import EXCHANGE_RATES, Act
 from service.workflows.registering.document import Done, Outcome, RegisterDocument
 from service.workflows.registering.registering import find_one
@@ -150,10 +150,14 @@ def _told(workspace: Workspace, done: list[Done], tag: str) -> Registered:
 
 def _warnings(workspace: Workspace, done: Done) -> tuple[PlausibilityWarning, ...]:
     next_step()
-    if done.thing is None or done.written is None:
-        return ()
-    if isinstance(done.written, DatedRate):
-        return rate_warnings(workspace, done.written, find_one(workspace, done.thing).facts)
+    match done.written:
+        case None:
+            return ()
+        case DayRates():
+            return day_warnings(workspace, done.written)
+        case DatedRate(resource=resource):
+            return rate_warnings(workspace, done.written, find_one(workspace, Thing.of(resource)).facts)
+    assert done.thing is not None  # facts are of a thing
     return facts_warnings(workspace, done.thing, done.written)
 
 

@@ -6,6 +6,7 @@ from datetime import date
 
 from service.domain.audit import Action, Change
 from service.domain.costing.rate_card import DatedRate, rate_problems
+from service.domain.currency.exchange_rates import DayRates
 from service.domain.making.nesting import misnested
 from service.domain.making.products import Product
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, TooComplexError
@@ -87,7 +88,7 @@ class Act:
         self._check_matching()
         self._put_rates(prune=prune)
         for name, day in self._document.exchange_rates.items():
-            self._change((EXCHANGE_RATES, name), day_entry(self._connection, self._workspace, day))
+            self._change((EXCHANGE_RATES, name), day_entry(self._connection, self._workspace, day), written=day)
         if prune:
             self._retire()
         if self._problems:
@@ -215,7 +216,7 @@ class Act:
         place: tuple[str, ...],
         entry: Entry,
         thing: Thing | None = None,
-        written: Registered | DatedRate | None = None,
+        written: Registered | DatedRate | DayRates | None = None,
     ) -> None:
         with self._problems_at(*place):
             made = change(self._connection, self._workspace, entry, always, self._act)

@@ -21,7 +21,7 @@ from service.domain.costing.errors import MissingRatesError
 from service.domain.costing.rate_card import DatedRate, RateCard
 from service.domain.costing.rates import MaterialRate
 from service.domain.currency.errors import MissingExchangeRateError
-from service.domain.currency.exchange_rates import FEED
+from service.domain.currency.exchange_rates import FEED, MANUAL, DayRates
 from service.domain.listing.repricing import RepricingRequest, RepricingRules, RepricingScope
 from service.domain.making.products import Product
 from service.domain.making.resources import Tool
@@ -196,12 +196,13 @@ PARTS_OF_WORKFLOWS = {
     "check_what_if",
     "check_what_if_facts",
     "closed_days_of",
+    "condition_warnings",
     "cost_of",
     "costed",
+    "day_warnings",
     "dearer",
     "facts_warnings",
     "inside_of",
-    "jumps_on",
     "learn",
     "learn_within",
     "narrowing",
@@ -221,7 +222,7 @@ PARTS_OF_WORKFLOWS = {
     "state_cost",
     "supposed_in_force",
     "surroundings_of",
-    "tax_warnings",
+    "warnings_on",
     "with_first_days",
     "with_pools",
 }
@@ -530,6 +531,9 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
             on, DatedRate(resource="taxes/vat", valid_from=TODAY, terms=TaxRate(rate_share=Decimal("0.21")))
         ),
         "exchange.put_exchange_rates": put_exchange_rates,
+        "plausibility.put_exchange_rates": lambda: plausibility.put_exchange_rates(
+            on, DayRates(source=MANUAL, base="EUR", published_on=date(2026, 11, 21), rates={"USD": Decimal("1.25")})
+        ),
         "register.register_document": lambda: register.register_document(
             on, a_document(day, old=Written(facts=Tool(name="Old")))
         ),
@@ -572,7 +576,10 @@ def the_main_job(owner: Owner, server: FeedServer) -> dict[str, Callable[[], Any
         ),
         "job_sheets.job_of_product": lambda: job_sheets.job_of_product(on, "crate", 5),
         "workings.work_out_cost": lambda: workings.work_out_cost(on, cost_sheets.Batch("crate", Decimal(5)), TODAY),
-        "pricing.price_product": lambda: pricing.price_product(on, question),
+        "pricing.price_product": lambda: [
+            pricing.price_product(on, replace(question, route=route))
+            for route in (question.route, Route(channel="quay-market"))
+        ],
         "month.plan_month": lambda: (
             month.plan_month(on, decoded(builders.month_plan(), MonthPlan)),
             month.plan_month(

@@ -27,9 +27,10 @@ from service.api.contract.fields import (
 )
 from service.api.contract.shapes import expected, form_of
 from service.api.http.reading import UNKNOWN_MEMBER, Number, unknown
-from service.domain.costing.rates import ResourceTerms
+from service.domain.currency.exchange_rates import EnteredRates
 from service.domain.making.products import Product
-from service.domain.selling.taxes import Tax, TaxRate
+from service.domain.register import COLLECTIONS
+from service.domain.selling.taxes import Tax
 from service.domain.values.declared import (
     default_of,
     field_types,
@@ -57,7 +58,7 @@ _SCALARS: dict[Any, type[ma.fields.Field[Any]]] = {
 }
 _PUBLISHED = {PlausibilityWarning: "Implausibility"}
 """The names of schemas that clients know by another name than the class has."""
-_JUDGED = frozenset({Product, Tax, TaxRate, *get_args(ResourceTerms)})
+_JUDGED = frozenset({Product, Tax, EnteredRates, *(each.terms for each in COLLECTIONS.values() if each.terms)})
 """What the answer to a PUT may have warnings about."""
 _MISSING, _NULL, _NO_OBJECT, _NO_LIST = "is required", "must not be null", "must be an object", "must be a list"
 _WITHOUT_FORM = frozenset({_MISSING, _NULL, _NO_OBJECT, _NO_LIST})

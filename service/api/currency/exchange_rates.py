@@ -13,14 +13,7 @@ from service.api.contract.examples import EXCHANGE_RATES, EXCHANGE_RATES_FILE, R
 from service.api.contract.schemas import field_of, schema_of
 from service.api.contract.shared_parts import CREATE_ONLY, ETAG, IF_MATCH, LINK, LOCATION
 from service.api.currency.exchange_file import read_days
-from service.api.currency.questions import (
-    ConversionQuery,
-    EnteredRates,
-    HeldQuery,
-    ImportQuery,
-    RefreshRequest,
-    SourceQuery,
-)
+from service.api.currency.questions import ConversionQuery, HeldQuery, ImportQuery, RefreshRequest, SourceQuery
 from service.api.http.answers import answer, is_expected, may_be_put, nothing, tagged
 from service.api.http.auth import workshop, workspace
 from service.api.http.forms import CSV
@@ -29,12 +22,13 @@ from service.api.http.paging import PageQuery, page, position
 from service.api.http.problems import ProblemError
 from service.api.http.reading import body_of
 from service.api.registering.registered import listed, saved
-from service.domain.currency.exchange_rates import MANUAL, DayRates
+from service.domain.currency.exchange_rates import MANUAL, DayRates, EnteredRates
 from service.domain.currency.jump_check import HeldDay
 from service.domain.values.errors import InvalidValuesError
 from service.domain.values.money import Money, currency_problems_on
 from service.encoding import encoded
 from service.feeds.reference_rates import ReferenceRates
+from service.workflows import plausibility
 from service.workflows.currency import exchange
 from service.workflows.currency import feed as fetching
 from service.workflows.errors import FeedFailedError
@@ -120,7 +114,7 @@ class ExchangeRatesOfDay(MethodView):
         Needed before anything in another currency is costed, unless rates are imported or fetched.
         """
         rates = DayRates(source=MANUAL, base=entered.base, published_on=day, rates=entered.rates)
-        return saved(exchange.put_exchange_rates(workspace(), rates, may_be_put))
+        return saved(plausibility.put_exchange_rates(workspace(), rates, may_be_put))
 
     @operation("withdrawExchangeRates", headers=(IF_MATCH,))
     @blueprint.arguments(schema_of(SourceQuery)(), location="query")

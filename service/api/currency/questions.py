@@ -1,28 +1,14 @@
 """Queries and bodies of the operations on exchange rates."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from datetime import date
 from decimal import Decimal
-from typing import Annotated
 
 from service.domain.currency.exchange_rates import FEED, MANUAL
-from service.domain.values.declared import CurrencyCode, Length, Name, Positive, declared
+from service.domain.values.declared import Name, declared
 from service.domain.values.errors import InvalidValueError
 from service.domain.values.money import DatedCurrency
 from service.feeds.reference_rates import Span
-
-
-@declared
-class EnteredRates:
-    """Exchange rates for one day.
-
-    Attributes:
-        base: the base currency, for instance "EUR".
-        rates: units of each currency for one unit of the base, as published; any that was in use on that day.
-    """
-
-    base: CurrencyCode
-    rates: Annotated[Mapping[CurrencyCode, Positive], Length(at_least=1, at_most=400)]
 
 
 @declared

@@ -24,6 +24,19 @@ FEED_MAX_AGE_DAYS = 10
 
 
 @declared
+class EnteredRates:
+    """Exchange rates for one day.
+
+    Attributes:
+        base: the base currency, for instance "EUR".
+        rates: units of each currency for one unit of the base, as published; any that was in use on that day.
+    """
+
+    base: CurrencyCode
+    rates: Annotated[Mapping[CurrencyCode, Positive], Length(at_least=1, at_most=400)]
+
+
+@declared
 class DayRates:
     """The rates one source published for one day.
 

@@ -5,11 +5,14 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from service.domain.currency.exchange_rates import FEED_MAX_AGE_DAYS, DayRates
-from service.domain.values.exact import ONE, SHARE_DECIMALS, exactly, half_up
+from service.domain.currency.errors import MissingExchangeRateError
+from service.domain.currency.exchange_rates import FEED_MAX_AGE_DAYS, DayRates, ExchangeRates
+from service.domain.values.exact import ONE, SHARE_DECIMALS, exactly, half_up, readable
+from service.domain.values.message import COMMON_PRACTICE, Message, PlausibilityWarning
 
 JUMP_LIMIT_SHARE = Decimal("0.2")
 """The most that a rate may differ from the last one accepted. Common practice, no source."""
+_SHOWN_DECIMALS = 6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,6 +110,41 @@ class _Series:
                 continue
             if (share := _change_share(before, rate)) > JUMP_LIMIT_SHARE:
                 yield Jump(currency=currency, from_rate=before, to_rate=rate, share=half_up(share, SHARE_DECIMALS))
+
+
+@exactly
+def jump_warnings(day: DayRates, before: ExchangeRates) -> tuple[PlausibilityWarning, ...]:
+    """A warning for each rate of a day entered by hand that jumps; the day is in use all the same.
+
+    Args:
+        before: what would be in use on the day without it, from any source and on any base.
+    """
+    return tuple(
+        PlausibilityWarning(
+            code="exchange-rate-jump",
+            product=None,
+            text=Message(
+                "1 {base} is {new} {currency} on {day}, but {old} {currency} by the rates before it. Check the figure, "
+                "and that it is for 1 {base}.",
+                base=day.base,
+                currency=currency,
+                new=rate,
+                old=readable(last, _SHOWN_DECIMALS),
+                day=str(day.published_on),
+            ),
+            source=COMMON_PRACTICE,
+        )
+        for currency, rate in day.rates.items()
+        if (last := _last_rate(before, day.base, currency)) and _change_share(last, rate) > JUMP_LIMIT_SHARE
+    )
+
+
+def _last_rate(rates: ExchangeRates, base: str, currency: str) -> Decimal | None:
+    """Units of the currency for one of the base; None if there was no rate between them."""
+    try:
+        return rates.day_for(base, currency).conversion(base, currency)(ONE)
+    except MissingExchangeRateError:
+        return None
 
 
 def _change_share(before: Decimal, after: Decimal) -> Decimal:

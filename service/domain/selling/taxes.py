@@ -1,7 +1,7 @@
 """Taxes on sales and their dated rates."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from decimal import Decimal
 from enum import StrEnum
 
@@ -52,6 +52,20 @@ class Tax:
     def problems(self) -> Iterator[InvalidValueError]:
         if not self.exemption_reason and self.category not in {*TAXED_CATEGORIES, TaxCategory.ZERO}:
             yield InvalidValueError(("exemption_reason",), f"is required for category {self.category.value}")
+
+
+def untaxed(registered: Iterable[Decimal], product: str) -> Iterator[PlausibilityWarning]:
+    """A warning about a price for which no tax is named, if a tax above 0 is registered.
+
+    Args:
+        registered: the shares of the workshop's taxes.
+    """
+    if any(registered):
+        text = Message(
+            "No tax is taken from this price, because none is named, though the workshop has registered a tax above "
+            "0 %. Name the tax that is due, or one of 0 % if none is due."
+        )
+        yield PlausibilityWarning(code="no-tax", product=product, text=text, source=COMMON_PRACTICE)
 
 
 def misnamed(name: str, rate_share: Decimal, product: str | None = None) -> Iterator[PlausibilityWarning]:

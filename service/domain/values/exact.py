@@ -28,7 +28,8 @@ _EMAX = 99_991  # no other context has this value: it marks that an exact functi
 EXACT = Context(prec=34, Emax=_EMAX, rounding=ROUND_HALF_EVEN, traps=_TRAPS)
 _OUTGROWN = (InvalidOperation, Overflow)
 """What the context raises where a figure needs more than 34 digits; callers see FigureTooLargeError."""
-_SNAP = Context(prec=28, rounding=ROUND_HALF_EVEN, traps=_TRAPS)
+_MOST_DIGITS = 28
+_SNAP = Context(prec=_MOST_DIGITS, rounding=ROUND_HALF_EVEN, traps=_TRAPS)
 
 _DIGITS_OF_A_LOSS = 9
 
@@ -99,11 +100,14 @@ def readable(figure: Decimal, decimals: int) -> Decimal:
 
     >>> readable(Decimal("12.34567"), 3), readable(Decimal("2.5000"), 3), readable(Decimal("0.000123"), 3)
     (Decimal('12.346'), Decimal('2.5'), Decimal('0.0001'))
+    >>> readable(Decimal("1234567890123456789012345678"), 3)
+    Decimal('1234567890123456789012345678')
 
     Raises:
-        FigureTooLargeError: the result would need more than 28 digits.
+        FigureTooLargeError: the figure has more than 28 digits before the point.
     """
-    return plain(figure, max(decimals, -figure.adjusted() if figure else 0))
+    place = figure.adjusted() if figure else 0
+    return plain(figure, min(max(decimals, -place), max(_MOST_DIGITS - 1 - place, 0)))
 
 
 def up(figure: Decimal, decimals: int) -> Decimal:

@@ -14,7 +14,7 @@ from service.domain.making.explosion import bill_of_resources
 from service.domain.making.plausibility import cautions_of, warnings
 from service.domain.making.products import Tooling
 from service.domain.safety.cautions import Caution
-from service.domain.selling.taxes import misnamed
+from service.domain.selling.taxes import Tax, misnamed
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, TooComplexError
 from service.domain.values.exact import ONE, exactly
 from service.domain.values.message import PlausibilityWarning
@@ -22,7 +22,7 @@ from service.domain.values.references import whole_of
 from service.domain.values.shown import shown
 from service.time_limit import next_step
 from service.workflows.costing.costing import Costing, prepare, subject, surroundings_of, with_first_days
-from service.workflows.costing.rate_checks import jumps_on, share_of
+from service.workflows.costing.rate_checks import share_of, warnings_on
 from service.workflows.costing.supposing import NOTHING_SUPPOSED, Supposed
 from service.workflows.workspace import Workspace
 
@@ -168,18 +168,18 @@ def sheet_warnings(
 ) -> tuple[PlausibilityWarning, ...]:
     """What looks implausible about a product, its cost, and the rates that it is costed with."""
     used = dict.fromkeys(whole_of(line.resource) for line in sheet.lines)
-    jumps = jumps_on(workspace, costing.card.as_of, costing.following(used), bill.product)
-    return (*costing.warnings(bill, sheet), *jumps)
+    compared = warnings_on(workspace, costing.card.as_of, costing.following(used), bill.product)
+    return (*costing.warnings(bill, sheet), *compared)
 
 
-def tax_warnings(
-    workspace: Workspace, costing: Costing, taxes: Iterable[str], product: str | None = None
+def condition_warnings(
+    workspace: Workspace, costing: Costing, resources: Iterable[str], product: str | None = None
 ) -> tuple[PlausibilityWarning, ...]:
-    """What looks wrong about the names and rates of taxes."""
-    resources = [f"taxes/{code}" for code in taxes]
-    found = costing.in_force(resources)
-    named = [each for rate, tax in found for each in misnamed(tax.name, share_of(rate), product)]
-    return (*named, *jumps_on(workspace, costing.card.as_of, costing.following(resources), product))
+    """What looks wrong about the rates of taxes, channels and shipping services, and the names of taxes."""
+    conditions = list(resources)
+    taxes = [(rate, tax) for rate, tax in costing.in_force(conditions) if isinstance(tax, Tax)]
+    named = [each for rate, tax in taxes for each in misnamed(tax.name, share_of(rate), product)]
+    return (*named, *warnings_on(workspace, costing.card.as_of, costing.following(conditions), product))
 
 
 def state_cost(workspace: Workspace, costing: Costing, batch: Batch) -> CostStatement:

@@ -1,18 +1,22 @@
 """Rates against those before them, for the sheets that use them and for the answer to a new rate."""
 
-from collections.abc import Container, Iterable
+from collections.abc import Container, Iterable, Iterator
 from datetime import date
 from decimal import Decimal
 
 from service.domain.costing.free_of_charge import unusual_rates
 from service.domain.costing.rate_card import DatedRate, unit_components
-from service.domain.costing.rate_jump import rate_jumps
+from service.domain.costing.rate_jump import rate_jumps, terms_left_out, unconverted
 from service.domain.costing.rates import Convert
+from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.scheduling.rates_to_come import RateToCome
+from service.domain.selling.channels import ChannelRate
 from service.domain.selling.taxes import Tax, TaxRate, misnamed
+from service.domain.shipping.shipping_rates import ShippingRate
 from service.domain.values.errors import PugmillError
 from service.domain.values.exact import ZERO, exactly
 from service.domain.values.message import PlausibilityWarning
+from service.domain.values.money import in_currency
 from service.domain.values.references import WHOLE, Registered, Thing
 from service.store.registering import rates
 from service.workflows.currency.exchange import Exchange
@@ -22,26 +26,35 @@ from service.workflows.workspace import Workspace
 @exactly
 def rate_warnings(workspace: Workspace, rate: DatedRate, registered: Registered) -> tuple[PlausibilityWarning, ...]:
     """What looks wrong about a rate that has been registered."""
-    thing = Thing.of(rate.resource)
+    thing, today = Thing.of(rate.resource), workspace.workshop.today()
     with workspace.reading() as connection:
         before = rates.find_rate_before(connection, workspace.workshop_id, thing, rate.valid_from)
+    name, day = registered.name or thing.code, min(rate.valid_from, today)
+    left_out = () if before is None else tuple(terms_left_out(name, before, rate))
     try:
-        convert = Exchange(workspace, min(rate.valid_from, workspace.workshop.today()))
-        now = _unit_rates(rate, registered, convert)
-        earlier = {} if before is None else _unit_rates(before, registered, convert)
+        now = _unit_rates(rate, registered, Exchange(workspace, day))
     except PugmillError:  # what cannot be converted on the day cannot be compared
-        return ()
-    name = registered.name or thing.code
-    if isinstance(registered, Tax):
-        return (*misnamed(registered.name, now[WHOLE]), *rate_jumps(name, earlier, now))
-    return (*unusual_rates(name, now), *rate_jumps(name, earlier, now))
+        return (*_unconverted(workspace, rate, registered), *left_out)
+    earlier = {} if before is None else _comparable(before, registered, Exchange(workspace, day))
+    found = misnamed(registered.name, now[WHOLE]) if isinstance(registered, Tax) else unusual_rates(name, now)
+    return (*found, *rate_jumps(name, earlier, now), *left_out)
+
+
+def _unconverted(workspace: Workspace, rate: DatedRate, registered: Registered) -> Iterator[PlausibilityWarning]:
+    """A warning if the rate cannot be converted today either, so that no price can be computed with it."""
+    try:
+        _unit_rates(rate, registered, Exchange(workspace, workspace.workshop.today()))
+    except MissingExchangeRateError as error:
+        yield unconverted(registered.name or Thing.of(rate.resource).code, rate, error)
+    except PugmillError:  # such as a currency that has ended since, which what uses the rate is refused with
+        return
 
 
 @exactly
-def jumps_on(
+def warnings_on(
     workspace: Workspace, as_of: date, in_force: Iterable[tuple[DatedRate, DatedRate, Registered]], product: str | None
 ) -> tuple[PlausibilityWarning, ...]:
-    """What looks wrong about rates that are in force on the date, for the sheet of a product.
+    """What looks wrong about rates that are in force on the date, against those before them; for a product's sheet.
 
     Args:
         in_force: each with the rate before it, and what it prices.
@@ -49,18 +62,30 @@ def jumps_on(
     convert = Exchange(workspace, as_of)
     found: list[PlausibilityWarning] = []
     for rate, earlier, registered in in_force:
-        try:
-            before, now = (_unit_rates(each, registered, convert) for each in (earlier, rate))
-        except PugmillError:
-            continue
-        found += rate_jumps(registered.name or Thing.of(rate.resource).code, before, now, product)
+        name = registered.name or Thing.of(rate.resource).code
+        before, now = (_comparable(each, registered, convert) for each in (earlier, rate))
+        found += (*rate_jumps(name, before, now, product), *terms_left_out(name, earlier, rate, product))
     return tuple(found)
 
 
+def _comparable(rate: DatedRate, registered: Registered, convert: Convert) -> dict[str, Decimal]:
+    """The unit rates; none if they cannot be converted."""
+    try:
+        return _unit_rates(rate, registered, convert)
+    except PugmillError:
+        return {}
+
+
 def _unit_rates(rate: DatedRate, registered: Registered, convert: Convert) -> dict[str, Decimal]:
-    """The unit rate of each part; of a tax its share; empty for channels and shipping services."""
-    if isinstance(rate.terms, TaxRate):
-        return {WHOLE: share_of(rate)}
+    """The unit rate of each part; of a tax its share; empty for channels and shipping services.
+
+    Raises MissingExchangeRateError, also if amounts of a channel or a shipping service cannot be converted.
+    """
+    match rate.terms:
+        case TaxRate():
+            return {WHOLE: share_of(rate)}
+        case ShippingRate(currency=str(currency)) | ChannelRate(has_amounts=True, currency=str(currency)):
+            convert(in_currency(ZERO, currency))
     components = unit_components(rate, registered, convert)
     return {part: sum(amounts.values(), ZERO) for part, amounts in components.items()}
 

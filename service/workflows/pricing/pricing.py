@@ -1,6 +1,6 @@
 """The price of a product, and what is kept at a price."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 
@@ -8,11 +8,13 @@ from service.domain.costing.cost_sheet import CostedBatch, CostSheet
 from service.domain.costing.free_of_charge import zero_price
 from service.domain.costing.orders_of_one import orders_of_one
 from service.domain.currency.exchange_rates import UsedRates
+from service.domain.making.products import Product
 from service.domain.pricing.policy import PricingPolicy, minor_unit_problems
 from service.domain.pricing.price import Price
 from service.domain.pricing.price_statement import DiscountStatement, PriceStatement, price_statement
 from service.domain.safety.cautions import Caution
 from service.domain.selling.base_quantity import unit_problems
+from service.domain.selling.taxes import untaxed
 from service.domain.shipping.errors import UnknownZoneError
 from service.domain.shipping.shipping_statement import ShippingStatement
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
@@ -21,8 +23,11 @@ from service.domain.values.message import PlausibilityWarning
 from service.domain.values.money import Money, cash_rounded, currency_problem
 from service.domain.values.references import references_in
 from service.domain.values.shown import Quantity, shown
-from service.workflows.costing.cost_sheets import costed, sheet_warnings, tax_warnings
+from service.domain.values.units import Unit
+from service.store.registering.rates import rates_on
+from service.workflows.costing.cost_sheets import condition_warnings, costed, sheet_warnings
 from service.workflows.costing.costing import Costing, pools_of, prepare, subject
+from service.workflows.costing.rate_checks import share_of
 from service.workflows.pricing.sale_way import PriceQuestion, SaleWay, Settlement
 from service.workflows.workspace import Workspace
 
@@ -135,10 +140,29 @@ def priced(workspace: Workspace, costing: Costing, question: PriceQuestion) -> P
             *sheet_warnings(workspace, costing, bill, sheet),
             *(orders_of_one(sheet, pools_of(costing.surroundings), question.pieces_per_order) if is_unsaid else ()),
             *zero_price(sheet.product, found.gross_price, sheet.unit),
-            *tax_warnings(workspace, costing, [question.route.tax] if question.route.tax else (), sheet.product),
+            *condition_warnings(workspace, costing, resources, sheet.product),
+            *_route_warnings(workspace, way),
         ),
         cautions=(*costing.cautions(bill), *(way.estimate.cautions if way.estimate else ())),
     )
+
+
+def _route_warnings(workspace: Workspace, way: SaleWay) -> Iterator[PlausibilityWarning]:
+    """What a price through a channel probably lacks, because the question does not name it: tax, shipping."""
+    route, code = way.route, way.question.product
+    if way.channel is None:
+        return
+    if route.tax is None:
+        with workspace.reading() as connection:
+            taxes = rates_on(connection, workspace.workshop_id, way.question.as_of, ("taxes",))
+        yield from untaxed(map(share_of, taxes.values()), code)
+    if route.shipping is None and _is_a_thing(way.costing.surroundings.catalogue.products[code]):
+        yield from way.channel_terms.unpaid_shipping(way.channel, code)
+
+
+def _is_a_thing(product: Product) -> bool:
+    """Whether it can be sent: it has a mass, or is made of something, and is no work by the hour."""
+    return product.unit is not Unit.HOUR and (product.mass_kg is not None or bool(product.bill_of_materials))
 
 
 def price_on_the_way(costing: Costing, question: PriceQuestion, sheet: CostSheet, home: str) -> tuple[SaleWay, Price]:

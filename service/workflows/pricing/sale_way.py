@@ -188,6 +188,13 @@ class SaleWay:
     def _converted(self, amount: Decimal, currency: str) -> Decimal:
         return self.costing.exchange.converted(in_currency(amount, currency), self.currency)
 
+    @property
+    def channel_terms(self) -> ChannelRate:
+        """The terms of the channel, which the question names."""
+        terms = self._terms("channels", str(self.route.channel))
+        assert isinstance(terms, ChannelRate)  # a channel has no other terms
+        return terms
+
     def _terms(self, collection: str, code: str) -> Any:
         return self.costing.card.rates[f"{collection}/{code}"].terms
 
@@ -216,7 +223,7 @@ class SaleWay:
             assert isinstance(terms, TaxRate)  # a tax has no other terms
             tax_share = terms.rate_share
         asked = self.question.policy.display
-        if self.channel is None or self.route.channel is None:
+        if self.channel is None:
             display = asked or Display.TAX_EXCLUSIVE
             return Sale(
                 display=display,
@@ -227,8 +234,7 @@ class SaleWay:
         if asked not in (None, self.channel.display):
             reason = f"the channel shows its prices {self.channel.display.value}; leave it out"
             raise InvalidValuesError([InvalidValueError(("display",), reason)])
-        terms = self._terms("channels", self.route.channel)
-        assert isinstance(terms, ChannelRate)  # a channel has no other terms
+        terms = self.channel_terms
         # The sale is kept in memory: it may refer to the exchange rates, but not to the rest of the costing.
         exchange, currency, of_terms = self.costing.exchange, self.currency, terms.currency or self.currency
         return sale_through(

@@ -25,12 +25,13 @@ from service.domain.quoting.batch_costs import (
 from service.domain.quoting.quantity_breaks import quantity_breaks
 from service.domain.quoting.quotation import Remarks
 from service.domain.quoting.request import MAX_BREAKS, QuotationLineRequest, QuotationRequest, ShippingRequest
+from service.domain.register import CONDITIONS
 from service.domain.selling.sale import Sale
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, Path
 from service.domain.values.exact import ZERO, plain
 from service.domain.values.message import PlausibilityWarning
 from service.domain.values.units import Unit
-from service.workflows.costing.cost_sheets import Batch, Batches, costed, sheet_warnings, tax_warnings
+from service.workflows.costing.cost_sheets import Batch, Batches, condition_warnings, costed, sheet_warnings
 from service.workflows.costing.costing import Costing, pools_of, prepare, with_pools
 from service.workflows.costing.rate_checks import share_of
 from service.workflows.quoting.readiness import dearer, late, ready_by
@@ -85,9 +86,7 @@ class _Quoting:
     def basis(self) -> tuple[QuotationBasis, Remarks]:
         """The basis, and the remarks made beside the figures."""
         costing, home = self.costing, self.workspace.workshop.currency
-        others = [f"taxes/{code}" for code in self.request.taxes()]
-        if self.request.shipping is not None:
-            others.append(f"shipping-services/{self.request.shipping.service}")
+        others = self._conditions
         self._convert()
         self._check_supplied(line.quantities for line in self.lines)
         self._costed((line.quantities for line in self.lines), others)
@@ -146,6 +145,11 @@ class _Quoting:
         paid, rated = paid_by_others(self.payers, place), self.costing.card.rates
         parts = not_borne(self.batches.bill(batch), line.supplies, paid, rated)
         return batch._replace(not_borne=frozenset(parts.items()))
+
+    @property
+    def _conditions(self) -> list[str]:
+        """The taxes, and the shipping service if there is one."""
+        return list(dict.fromkeys(str(thing) for _, thing in self.request.named() if thing.collection in CONDITIONS))
 
     @property
     def _places(self) -> list[int]:
@@ -244,7 +248,7 @@ class _Quoting:
                 for bill, (_, sheet) in zip(shown, made, strict=True)
                 for each in sheet_warnings(self.workspace, self.costing, bill, sheet)
             ),
-            *tax_warnings(self.workspace, self.costing, self.request.taxes()),
+            *condition_warnings(self.workspace, self.costing, self._conditions),
         ]
         return Remarks(
             warnings=tuple(dict.fromkeys(map(self._of_product, found))),

@@ -67,10 +67,10 @@ class Done:
     Attributes:
         subject: its name in the audit trail.
         thing: what it is about; None for exchange rates.
-        written: its facts or its rate; None for exchange rates, and for what is retired or withdrawn.
+        written: its facts, its rate or the exchange rates; None for what is retired or withdrawn.
     """
 
     subject: str
     outcome: Outcome
     thing: Thing | None = None
-    written: Registered | DatedRate | None = None
+    written: Registered | DatedRate | DayRates | None = None

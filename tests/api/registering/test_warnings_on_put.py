@@ -7,6 +7,7 @@ import pytest
 from tests.api.outside import leaving_as_it_is
 from tests.conftest import Client
 from tests.support.builders import (
+    channel_rate,
     machine_rate,
     material_rate,
     money,
@@ -81,6 +82,11 @@ class TestARate:
             ("materials/hdpe", material_rate("0"), "HDPE flakes costs nothing, because its rate is 0"),
             ("machines/press", machine_rate(planned_hours_per_year="1"), "is at least ten times the one before"),
             ("tariffs/grid", tariff_rate(price_per_kwh={"day": money("30"), "night": money("0.18")}), ", day is at"),
+            (
+                "channels/quay-market",
+                channel_rate(fees=[]),
+                "Lantern Quay market from 2026-02-01 has no commission, payment",
+            ),
             ("taxes/vat", {"rate_share": "0.021"}, "The tax 'VAT 21 %' is called by another percentage than its rate"),
         ],
     )
@@ -99,7 +105,7 @@ class TestARate:
 
     def test_is_compared_in_the_workshops_currency(self, workshop: Client) -> None:
         yen = {"price": money("150", "JPY")}
-        assert told(workshop, f"materials/hdpe/rates/{LATER}", yen) == []  # no exchange rate, nothing to compare
+        assert told(workshop, f"materials/hdpe/rates/{LATER}", yen) == ["no-exchange-rate"]
 
         workshop.put(f"exchange-rates/{LATER}", {"base": "EUR", "rates": {"JPY": "160"}})
 
@@ -164,3 +170,10 @@ def test_warnings_that_are_sent_back_are_not_read(workshop: Client) -> None:
     assert "warnings" not in workshop.put("taxes/vat", {"name": "VAT", "warnings": nonsense}).json
     with leaving_as_it_is(workshop):
         assert "warnings" not in workshop.put("taxes/vat", {"name": "VAT"}).json
+
+
+def test_exchange_rates_entered_by_hand_are_told_that_they_jump(workshop: Client) -> None:
+    assert told(workshop, "exchange-rates/2026-11-20", {"base": "EUR", "rates": {"GBP": "0.8640"}}) == []
+    assert told(workshop, "exchange-rates/2026-11-21", {"base": "EUR", "rates": {"GBP": "86.4"}}) == [
+        "exchange-rate-jump"
+    ]

@@ -5,8 +5,8 @@ from decimal import Decimal
 
 import pytest
 
-from service.domain.currency.exchange_rates import FEED, FEED_MAX_AGE_DAYS, DayRates
-from service.domain.currency.jump_check import Judgement, Jump, judged
+from service.domain.currency.exchange_rates import FEED, FEED_MAX_AGE_DAYS, DayRates, ExchangeRates
+from service.domain.currency.jump_check import Judgement, Jump, judged, jump_warnings
 
 START = date(2026, 11, 2)
 
@@ -136,3 +136,36 @@ def test_the_same_days_in_any_order_are_judged_alike() -> None:
     days = dollars("1", "10", "1.1", "1.5", "1.6")
 
     assert judged(days[::-1], [], []) == judged(days, [], [])
+
+
+class TestADayEnteredByHand:
+    def warned(self, entered: DayRates, *before: DayRates) -> list[str]:
+        return [
+            str(each.text) for each in jump_warnings(entered, ExchangeRates(as_of=entered.published_on, days=before))
+        ]
+
+    def test_is_told_a_rate_that_jumps(self) -> None:
+        (told,) = self.warned(day(1, GBP="86.4", USD="1.1"), day(0, GBP="0.8640", USD="1.16"))
+
+        assert told == (
+            "1 EUR is 86.4 GBP on 2026-11-03, but 0.864 GBP by the rates before it. Check the figure, and that it is "
+            "for 1 EUR."
+        )
+
+    def test_is_compared_through_the_base_of_another_source(self) -> None:
+        upside_down = DayRates(
+            source="manual", base="GBP", published_on=START, rates={"EUR": Decimal("0.8640"), "USD": Decimal("1.30")}
+        )
+
+        (told,) = self.warned(upside_down, day(-1, GBP="0.8640", USD="1.1232"))
+
+        assert told.startswith("1 GBP is 0.8640 EUR on 2026-11-02, but 1.157407 EUR by the rates before it.")
+
+    @pytest.mark.parametrize(("pause", "is_told"), [(FEED_MAX_AGE_DAYS, True), (FEED_MAX_AGE_DAYS + 1, False)])
+    def test_is_not_compared_with_what_is_too_old_to_be_used(self, pause: int, is_told: bool) -> None:
+        assert bool(self.warned(day(pause, GBP="86.4"), day(0, GBP="0.8640"))) is is_told
+
+    def test_is_told_a_figure_of_many_digits(self) -> None:
+        (told,) = self.warned(day(1, GBP="0.9"), day(0, GBP="1234567890123456789012345678"))
+
+        assert "but 1234567890123456789012345678 GBP" in told

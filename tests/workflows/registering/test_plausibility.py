@@ -1,11 +1,13 @@
 """What is told about something when it is registered, and about its rates on the sheets that use them."""
 
 from datetime import date, timedelta
+from decimal import Decimal
 from typing import Any
 
 import pytest
 
 from service.domain.costing.rate_card import DatedRate
+from service.domain.currency.exchange_rates import DayRates
 from service.domain.register import COLLECTIONS
 from service.domain.values.references import Thing
 from service.encoding import decoded
@@ -15,6 +17,7 @@ from tests.support.builders import money
 from tests.workflows.owner import Owner
 
 LATER = "2026-02-01"
+CHARGES = {"standing_charge_per_month": money("18"), "expected_kwh_per_month": "900"}
 
 
 def registered(owner: Owner, path: str, body: Any) -> list[str]:
@@ -58,9 +61,11 @@ class TestRates:
             ("materials/hdpe", builders.material_rate("0.90"), []),
             ("materials/hdpe", builders.material_rate("8"), ["rate-jump"]),
             ("materials/hdpe", builders.material_rate("0"), ["zero-line"]),
-            ("materials/hdpe", {"price": money("1", "JPY")}, []),  # no exchange rate
+            ("materials/hdpe", {"price": money("1", "JPY")}, ["no-exchange-rate"]),
             ("taxes/vat", {"rate_share": "0.021"}, ["tax-name", "rate-jump"]),
             ("channels/quay-market", builders.channel_rate(), []),
+            ("channels/quay-market", builders.channel_rate(fees=[]), ["terms-left-out"]),
+            ("channels/quay-market", builders.channel_rate(currency="JPY"), ["no-exchange-rate"]),
         ],
     )
     def test_are_judged_by_the_one_before(self, furnished: Owner, path: str, terms: Any, codes: list[str]) -> None:
@@ -77,6 +82,23 @@ class TestRates:
             furnished, "materials/hdpe", {"price": money("1", "JPY")}, (today + timedelta(days=90)).isoformat()
         ) == ["rate-jump"]
 
+    def test_of_a_past_day_may_be_converted_today_and_an_ended_currency_is_refused_where_it_is_used(
+        self, furnished: Owner
+    ) -> None:
+        furnished.put_exchange_rates(furnished.workshop.today().isoformat(), JPY="160")
+
+        assert rated(furnished, "materials/hdpe", {"price": money("1", "JPY")}) == []
+        assert rated(furnished, "materials/hdpe", {"price": money("1", "HRK")}, "2022-06-01") == []
+
+    def test_lack_what_the_one_before_had_on_the_sheets_too(self, furnished: Owner) -> None:
+        furnished.put_rate("tariffs/grid", "2026-01-15", builders.tariff_rate(**CHARGES))
+        furnished.put_rate("tariffs/grid", LATER, builders.tariff_rate())
+        furnished.put_rate("channels/quay-market", LATER, builders.channel_rate(fees=[]))
+        route = {"tax": "vat", "channel": "quay-market", "as_of": date(2026, 2, 1)}
+
+        assert [each.code for each in furnished.cost(as_of=date(2026, 2, 1)).warnings] == ["terms-left-out"]
+        assert [each.code for each in furnished.price(**route).warnings].count("terms-left-out") == 2
+
     def test_stay_on_the_sheets_until_the_next(self, furnished: Owner) -> None:
         furnished.put_rate("materials/hdpe", LATER, {"price": money("1", "JPY")})
         furnished.put_rate("materials/hdpe", "2026-03-01", builders.material_rate("0.80"))
@@ -89,3 +111,38 @@ class TestRates:
 
         # The yen before cannot be converted in March.
         assert {month: jumps(month) for month in (1, 3, 4, 5)} == {1: [], 3: [], 4: ["sheet"], 5: []}
+
+
+def test_exchange_rates_entered_by_hand_are_compared_with_those_before_them(furnished: Owner) -> None:
+    def entered(day: int, rate: str) -> list[str]:
+        rates = DayRates(source="manual", base="EUR", published_on=date(2026, 2, day), rates={"GBP": Decimal(rate)})
+        return [each.code for each in plausibility.put_exchange_rates(furnished.workspace, rates).warnings]
+
+    assert [entered(2, "0.8640"), entered(3, "86.4"), entered(3, "86.4"), entered(3, "0.87")] == [
+        [],
+        ["exchange-rate-jump"],
+        ["exchange-rate-jump"],
+        [],
+    ]
+
+
+class TestAPriceThroughAChannel:
+    def warned(self, owner: Owner, **question: Any) -> list[str]:
+        return [each.code for each in owner.price(**question).warnings]
+
+    def test_without_a_tax_is_told_if_one_above_0_is_in_force(self, furnished: Owner) -> None:
+        furnished.register("channels/counter", builders.channel(), **{"2026-01-01": {"shipping_paid_by": "buyer"}})
+
+        assert self.warned(furnished, channel="counter") == ["no-tax"]
+        assert self.warned(furnished) == []
+        furnished.put_rate("taxes/vat", LATER, {"rate_share": "0"})
+        assert self.warned(furnished, channel="counter", as_of=date(2026, 2, 1)) == []
+
+    def test_without_a_service_is_told_if_the_seller_pays_for_shipping_a_thing(self, furnished: Owner) -> None:
+        furnished.register("channels/counter", builders.channel(), **{"2026-01-01": {"shipping_paid_by": "buyer"}})
+        furnished.put("products/hour", {"name": "Repair", "unit": "hour", "operations": [builders.operation()]})
+
+        def told(channel: str, product: str = "sheet") -> bool:
+            return "no-shipping" in self.warned(furnished, product=product, channel=channel, tax="vat")
+
+        assert [told("quay-market"), told("counter"), told("quay-market", "hour")] == [True, False, False]

@@ -3,7 +3,7 @@
 import json
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 from uuid import UUID
@@ -175,11 +175,14 @@ class TestEntries:
     def test_have_what_looks_implausible_about_them(self, owner: Owner) -> None:
         tax = {"facts": {"name": "VAT 21 %"}, "rates": {DAY: {"rate_share": "0.19"}}}
 
-        done = registered(owner, taxes={"vat": tax})
+        registered(owner, exchange_rates={DAY: {"GBP": "0.8640"}})
+        next_day = (date.fromisoformat(DAY) + timedelta(days=1)).isoformat()
+        done = registered(owner, taxes={"vat": tax}, exchange_rates={next_day: {"GBP": "86.4"}})
 
         assert [(each.subject, [warning.code for warning in each.warnings]) for each in done.entries] == [
             ("taxes/vat", ["tax-name"]),
             (f"taxes/vat/rates/{DAY}", ["tax-name"]),
+            (f"exchange-rates/{next_day}/manual", ["exchange-rate-jump"]),
         ]
 
     def test_are_one_act_in_the_audit_trail(self, database: Database, owner: Owner) -> None:
