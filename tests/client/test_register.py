@@ -81,7 +81,9 @@ class TestFiles:
     ) -> None:
         ended = registered(empty, capsys, materials__csv=TABLE)
 
-        assert ended.out == "created: materials 2, rates 2.\n", ended.err
+        summary, warned, *_ = ended.out.splitlines()
+        assert summary == "created: materials 2, rates 2.", ended.err
+        assert warned.startswith("materials/hdpe/rates/2027-01-01: Warning: ")  # its reclaim value is left out
         assert empty.get("materials/hdpe").json["name"] == "HDPE flakes, washed"
         assert empty.get("materials/hdpe/rates/2026-01-01").json == {
             "price": {"amount": "0.780", "currency": "EUR"},
