@@ -103,5 +103,9 @@ def _quotation(each: Answer, columns: int) -> Iterator[str]:
         yield from paragraph(isolated(each["text"]), columns, "  ", "    ")
         return
     yield from row("profit as quoted", money(each["profit"]), columns)
-    yield from row("profit with these facts", money(each["profit_after"]), columns)
+    with_facts = "profit with these facts"
+    if each["profit_today"] != each["profit"]:
+        yield from row("profit with what was registered since", money(each["profit_today"]), columns)
+        with_facts = "profit with that and these facts"
+    yield from row(with_facts, money(each["profit_after"]), columns)
     yield from row("it would be asked anew at", money(each["asked_anew"]), columns)

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from uuid import UUID
 
+from service.domain.quoting.quotation import QuotationFigures
 from service.domain.values.errors import PugmillError
 from service.domain.values.message import Message
 from service.domain.values.money import Money, in_currency
@@ -21,7 +22,12 @@ from service.workflows.quoting.quotations import get_quotation
 from service.workflows.workspace import Workspace
 
 MAX_QUOTATIONS = 50
-"""Most quotations that are computed anew for one answer, which takes some seconds."""
+"""Most quotations that are computed anew, each twice, for one answer, which takes some seconds."""
+_BY_FACTS = "profit {after} {currency} instead of {before}, at the price that was given"
+_BY_BOTH = (
+    "profit {after} {currency} instead of {before}, at the price that was given; as quoted it was {quoted}, and what "
+    "was registered since, rates of its day or the product, makes it {before} without these facts"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,9 +60,11 @@ class QuotationEffect:
         price: net, as it was given.
         asked_anew: net, as it would be asked now; null if that cannot be told, like all that follows but the text.
         full_cost: as it was quoted.
-        full_cost_after: with the facts taken over, at the rates of its day.
+        full_cost_today: without these facts, by what is registered now: the product, and the rates of its day.
+        full_cost_after: with the facts taken over, otherwise by the same.
         profit: as it was quoted.
-        profit_after: at the price that was given.
+        profit_today: at the price that was given; it differs from profit by what was registered since.
+        profit_after: at the price that was given; it differs from profit_today by these facts alone.
         text: the profit in a sentence, or why it cannot be told.
     """
 
@@ -66,8 +74,10 @@ class QuotationEffect:
     price: Money
     asked_anew: Money | None
     full_cost: Money
+    full_cost_today: Money | None
     full_cost_after: Money | None
     profit: Money
+    profit_today: Money | None
     profit_after: Money | None
     text: Message
 
@@ -102,38 +112,65 @@ def open_quotations(connection: Connection, workspace: Workspace, changed: Itera
     return quotations.open_of(connection, workshop_id, products, workspace.workshop.today())
 
 
-def quotation_effects(connection: Connection, workspace: Workspace, ids: Sequence[UUID]) -> tuple[QuotationEffect, ...]:
-    """What becomes of the first of them, in a workspace where the facts are taken over."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OpenQuotation:
+    """An open quotation, and what it would say if it were asked for today, or why that cannot be told."""
+
+    quotation: Quotation
+    today: QuotationFigures | Message
+
+
+def asked_today(connection: Connection, workspace: Workspace, ids: Sequence[UUID]) -> tuple[OpenQuotation, ...]:
+    """The first of the quotations, in a workspace where nothing is taken over yet."""
     found = (get_quotation(connection, workspace, each) for each in ids[:MAX_QUOTATIONS])
-    return tuple(_effect(workspace, each) for each in found)
+    return tuple(OpenQuotation(quotation=each, today=_asked_anew(workspace, each)) for each in found)
 
 
-def _effect(workspace: Workspace, quotation: Quotation) -> QuotationEffect:
+def quotation_effects(workspace: Workspace, affected: Iterable[OpenQuotation]) -> tuple[QuotationEffect, ...]:
+    """What becomes of them, in a workspace where the facts are taken over."""
+    return tuple(_effect(each.quotation, each.today, _asked_anew(workspace, each.quotation)) for each in affected)
+
+
+def _asked_anew(workspace: Workspace, quotation: Quotation) -> QuotationFigures | Message:
+    """The figures of the same request by what is registered, at the rates of the same day; or why there are none."""
     next_step()
-    kept, currency = quotation.figures.kept, quotation.figures.currency
     asked = replace(quotation.request, quoted_on=quotation.quoted_on, valid_until=quotation.valid_until)
-    anew, after = None, None
     try:
-        anew = quoting.preview(workspace, asked).figures
+        return quoting.preview(workspace, asked).figures
     except PugmillError as error:
-        text = Message(str(error))
-    else:
-        after = in_currency(kept.profit.amount + kept.full_cost.amount - anew.kept.full_cost.amount, currency)
-        text = Message(
-            "profit {after} {currency} instead of {before}, at the price that was given",
-            after=after.amount,
-            before=kept.profit.amount,
-            currency=currency,
-        )
+        return Message(str(error))
+
+
+def _effect(
+    quotation: Quotation, today: QuotationFigures | Message, after: QuotationFigures | Message
+) -> QuotationEffect:
+    """The two are by the same rates and differ by the facts alone; what was registered since is told apart."""
+    if isinstance(today, Message) or isinstance(after, Message):
+        return _stated(quotation, today if isinstance(today, Message) else Message(str(after)))
+    kept = quotation.figures.kept
+    quoted, currency = kept.profit.amount, kept.profit.currency
+    before, then = (kept.asked.amount - each.kept.full_cost.amount for each in (today, after))
+    template = _BY_FACTS if before == quoted else _BY_BOTH
+    text = Message(template, quoted=quoted, before=before, after=then, currency=currency)
+    return _stated(quotation, text, (today, after), [in_currency(each, currency) for each in (before, then)])
+
+
+def _stated(
+    quotation: Quotation, text: Message, figures: Sequence[QuotationFigures] = (), profits: Sequence[Money] = ()
+) -> QuotationEffect:
+    kept, (today, after) = quotation.figures.kept, figures or (None, None)
+    profit_today, profit_after = profits or (None, None)
     return QuotationEffect(
         quotation=quotation.number or str(quotation.id),
         status=quotation.status.value,
         customer=quotation.request.customer.name,
         price=quotation.figures.totals.tax_exclusive,
-        asked_anew=None if anew is None else anew.totals.tax_exclusive,
+        asked_anew=None if after is None else after.totals.tax_exclusive,
         full_cost=kept.full_cost,
-        full_cost_after=None if anew is None else anew.kept.full_cost,
+        full_cost_today=None if today is None else today.kept.full_cost,
+        full_cost_after=None if after is None else after.kept.full_cost,
         profit=kept.profit,
-        profit_after=after,
+        profit_today=profit_today,
+        profit_after=profit_after,
         text=text,
     )

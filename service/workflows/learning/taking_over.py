@@ -21,6 +21,7 @@ from service.workflows.errors import NotRegisteredError, NotUndoneError
 from service.workflows.learning.effects import (
     CostEffect,
     QuotationEffect,
+    asked_today,
     cost_effect,
     cost_of,
     open_quotations,
@@ -86,13 +87,14 @@ def preview(workspace: Workspace, code: str, wanted: Wanted, quantity: Decimal |
         if quantity is None:
             quantity = _last_made(connection, workspace, code, wanted)
         before = cost_of(inside, code, quantity)
+        affected = open_quotations(connection, inside, lesson.proposal.products)
+        asked = asked_today(connection, inside, affected)
         act = Act(connection, workspace, _document(lesson.proposal.products))
         act.carry_out(prune=False)
         inside = inside_of(workspace, connection)
         cost = cost_effect(lesson.product.unit, quantity, before, cost_of(inside, code, quantity))
         prices, problem = prices_after(connection, inside, act.done)
-        affected = open_quotations(connection, inside, lesson.proposal.products)
-        effects = quotation_effects(connection, inside, affected)
+        effects = quotation_effects(inside, asked)
     taken = replace(
         _taken(code, lesson, "preview"), cost=cost, quotations=effects, more_quotations=len(affected) - len(effects)
     )

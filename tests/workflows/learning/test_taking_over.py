@@ -142,7 +142,29 @@ class TestAPreview:
             assert (each.full_cost_after, each.asked_anew) == (quoted.kept.full_cost, quoted.totals.tax_exclusive)
             assert each.profit_after is not None
             assert each.profit_after.amount == each.price.amount - quoted.kept.full_cost.amount
-            assert each.full_cost == draft.figures.kept.full_cost
+            assert each.full_cost == each.full_cost_today == draft.figures.kept.full_cost
+            assert (each.profit_today, each.text.count("since")) == (each.profit, 0)
+
+    def test_tells_what_the_facts_do_apart_from_rates_registered_since_the_quotation(self, taught: Owner) -> None:
+        issued = taught.issued()
+        (alone,) = tried(taught).taken.quotations
+        rent = builders.overhead_rate("6000")
+        taught.register("overheads/rent", {"name": "Rent", "base": "machine_hour"}, **{"2026-01-02": rent})
+
+        (found,) = tried(taught).taken.quotations
+
+        assert found.profit_today is not None
+        assert found.profit_after is not None
+        dearer = taught.preview().figures.kept.full_cost
+        assert (found.full_cost, found.full_cost_today) == (issued.figures.kept.full_cost, dearer)
+        assert found.profit == alone.profit_today == issued.figures.kept.profit
+        assert found.profit_today.amount == found.profit.amount + found.full_cost.amount - dearer.amount
+        assert found.profit_after.amount < found.profit_today.amount < found.profit.amount
+        assert found.text == (
+            f"profit {found.profit_after.amount} EUR instead of {found.profit_today.amount}, at the price that was "
+            f"given; as quoted it was {found.profit.amount}, and what was registered since, rates of its day or the "
+            f"product, makes it {found.profit_today.amount} without these facts"
+        )
 
     def test_names_frames_made_of_the_product_too_but_no_quotation_that_is_over(
         self, taught: Owner, monkeypatch: pytest.MonkeyPatch
