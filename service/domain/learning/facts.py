@@ -8,7 +8,7 @@ from typing import Any
 from service.domain.making.products import BillLine, Catalogue, Operation, Product
 from service.domain.making.resources import Machine
 from service.domain.records.observation import Fact, Learnable
-from service.domain.values.exact import ONE, ZERO, exactly
+from service.domain.values.exact import ONE, ZERO, exactly, half_up
 
 Facts = Mapping[Learnable, Decimal]
 _OF_OPERATIONS = (Fact.YIELD_SHARE, Fact.CYCLE_MINUTES, Fact.UNITS_PER_HOUR, Fact.SETUP_MINUTES, Fact.LOAD_FACTOR)
@@ -18,6 +18,15 @@ _OF_LINES = (Fact.PROCESS_LOSS_SHARE, Fact.RECLAIM_SHARE)
 def load_factor_of(operation: Operation, machine: Machine) -> Decimal:
     """The share of its rated power that a machine draws at an operation."""
     return machine.load_factor if operation.load_factor is None else operation.load_factor
+
+
+def can_be(fact: Fact, value: Decimal) -> bool:
+    """Whether a fact can have the value, at its decimals: none is below 0, and no share above 1.
+
+    Where records come to another one, something was not counted, or another fact is wrong.
+    """
+    rounded = half_up(value, fact.traits.decimals)
+    return rounded >= 0 and not (fact.traits.is_share and rounded > 1)
 
 
 def stated(fact: Fact, value: Decimal) -> Decimal | None:

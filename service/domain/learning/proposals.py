@@ -4,13 +4,23 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
-from service.domain.learning.facts import stated, stated_by, with_facts
+from service.domain.learning.facts import can_be, stated, stated_by, with_facts
 from service.domain.learning.learning import LEAST_BATCHES, LearntFact
 from service.domain.making.products import Catalogue, Product
 from service.domain.records.observation import Fact, Learnable
 from service.domain.values.exact import exactly, readable
 from service.domain.values.message import Message
 from service.domain.values.shown import Figure, shown
+
+_CANNOT_BE: Mapping[Fact, str] = {
+    Fact.LOAD_FACTOR: "{told}; the machine draws more than its rated power: register that anew",
+    Fact.PROCESS_LOSS_SHARE: (
+        "{told}; no share can be below 0: less is counted as issued than good units contain. Count all that is issued, "
+        "or check quantity_per_piece"
+    ),
+}
+"""What to do about figures that no product may state. Counts that would make others so are refused, or teach nothing:
+more good units than were begun, more that came back than was issued, or less time than the set-up takes."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,7 +31,8 @@ class ProposedFact:
         learnt: what the records say.
         now: what the product states today; None where several lines of its bill state different figures.
         proposed: what it could state instead, rounded; None if there are too few batches, or no product may state it.
-        is_at_odds: whether today's figure is outside the interval, so that the records speak against it.
+        is_at_odds: whether today's figure is outside the interval, so that the records speak against it; not if what
+            they say cannot be, for then something was not counted, or another fact is wrong.
         text: both in words.
     """
 
@@ -98,7 +109,7 @@ class StatedFact:
         text: all of it in a sentence.
         now: what the product states today; null if lines of its bill state different figures.
         proposed: what it could state instead; null if there are too few batches, or no product may state it.
-        is_at_odds: whether today's figure is outside the interval.
+        is_at_odds: whether today's figure is outside the interval, and what the records say can be.
         batches: that say something about it.
         value: pooled over all of them, outliers included.
         low: lower end of the 95 % interval; null with a single batch.
@@ -144,13 +155,13 @@ def _proposed(catalogue: Catalogue, learnt: Iterable[LearntFact], *, without_out
             continue
         fact, now = each.about.fact, today[0] if len(set(today)) == 1 else None
         value = each.without_outliers if without_outliers and each.without_outliers is not None else each.value
-        is_possible = each.is_enough and (fact is not Fact.LOAD_FACTOR or value <= 1)
-        proposed = stated(fact, readable(value, fact.traits.decimals)) if is_possible else None
+        is_possible = can_be(fact, value)
+        proposed = stated(fact, readable(value, fact.traits.decimals)) if is_possible and each.is_enough else None
         yield ProposedFact(
             learnt=each,
             now=now,
             proposed=proposed,
-            is_at_odds=now is None or not _is_within(now, each),
+            is_at_odds=is_possible and (now is None or not _is_within(now, each)),
             text=_said(each, value, now, proposed),
         )
 
@@ -177,8 +188,6 @@ def _said(each: LearntFact, value: Decimal, now: Decimal | None, proposed: Decim
         told = Message("{told}, between {low} and {high} (95 % interval of all)", told=told, **ends)
     else:
         told = Message("{told}, between {low} and {high} (95 % interval)", told=told, **ends)
-    if proposed is None and each.about.fact is Fact.LOAD_FACTOR:
-        return Message("{told}; the machine draws more than its rated power: register that anew", told=told)
-    if each.about.fact is Fact.PROCESS_LOSS_SHARE and value < 0:
-        return Message("{told}; less is issued than the product should contain: check quantity_per_piece", told=told)
+    if not can_be(each.about.fact, value):
+        return Message(_CANNOT_BE[each.about.fact], told=told)
     return told if now is None else Message("{told}; the product says {now}", told=told, now=now)

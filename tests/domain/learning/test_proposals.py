@@ -181,18 +181,23 @@ class TestAProposal:
         found = proposed(Fact.LOAD_FACTOR, "1.1", "1.2", "1.1", "1.2", "1.1")
 
         (fact,) = found.facts
-        assert (fact.now, fact.proposed, found.products) == (D("0.6"), None, {})
+        assert (fact.now, fact.proposed, fact.is_at_odds, found.products) == (D("0.6"), None, False, {})
         assert fact.text.endswith("; the machine draws more than its rated power: register that anew")
 
-    def test_of_less_material_than_the_units_contain_asks_for_their_quantity(self) -> None:
+    def test_of_less_material_than_the_units_contain_is_none_and_asks_what_was_not_counted(self) -> None:
+        lossy = a_catalogue(a_product(bill_of_materials=[a_line(process_loss_share="0.03")]))
         values = ["-0.02", "-0.03", "-0.02", "-0.03", "-0.02"]
 
-        found = proposed(Fact.PROCESS_LOSS_SHARE, *values, item="hdpe")
+        found = proposed(Fact.PROCESS_LOSS_SHARE, *values, item="hdpe", catalogue=lossy)
 
-        assert found.facts[0].proposed == 0
-        assert found.facts[0].text.endswith(
-            "; less is issued than the product should contain: check quantity_per_piece"
+        (fact,) = found.facts
+        assert (fact.now, fact.proposed, fact.is_at_odds, found.products) == (D("0.03"), None, False, {})
+        assert fact.text.endswith(
+            "; no share can be below 0: less is counted as issued than good units contain. Count all that is issued, "
+            "or check quantity_per_piece"
         )
+        exact = proposed(Fact.PROCESS_LOSS_SHARE, *["-0.00001"] * 5, item="hdpe", catalogue=lossy)
+        assert (exact.facts[0].proposed, exact.facts[0].is_at_odds) == (0, True)
 
     def test_of_lines_that_say_different_things_has_no_fact_of_today(self) -> None:
         lines = [a_line(process_loss_share="0.1"), a_line(process_loss_share="0.2")]
