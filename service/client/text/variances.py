@@ -9,7 +9,8 @@ from service.client.text.terminal import heading, isolated, paragraph, row
 
 Answer = Mapping[str, Any]
 
-_COUNTED = {"issued": "what was issued", "minutes": "minutes", "scrap": "scrap", "hours": "hours", "kwh": "kWh"}
+_COUNTED = {"issued": "what was issued", "returned": "what came back"}
+_COUNTED |= {"minutes": "minutes", "scrap": "scrap", "hours": "hours", "kwh": "kWh"}
 
 
 def batch_text(code: str, found: Answer, columns: int) -> str:

@@ -8,7 +8,8 @@ from service.documents.reviewing.variance_paper import VarianceView
 from service.documents.reviewing.variance_writing import VarianceWriting
 from service.documents.writing.formats import formatted_date, formatted_measure, formatted_unit_amount, isolated
 from service.documents.writing.paper import Entry, head_of
-from service.domain.reviewing.statement import Counted, VarianceStatement
+from service.domain.reviewing.statement import VarianceStatement
+from service.domain.reviewing.uncounted import Counted
 from service.domain.values.exact import exactly
 from service.domain.values.units import Unit
 
@@ -63,6 +64,7 @@ def _estimated(of: VarianceWriting, statement: VarianceStatement) -> Iterator[En
     words = of.words
     kinds = {
         Counted.ISSUED: words("taken from stock"),
+        Counted.RETURNED: words("come back to be ground up"),
         Counted.MINUTES: words("minutes"),
         Counted.SCRAP: words("scrap"),
         Counted.HOURS: words("hours"),

@@ -13,6 +13,7 @@ from service.domain.making.resources import DISPOSED, RECLAIMED, STANDING
 from service.domain.records.batch_record import BatchRecord
 from service.domain.records.record_basis import RecordBasis
 from service.domain.reviewing.paid import Lines, idle_hours, lines_of, paid_for_overheads, paid_rates
+from service.domain.reviewing.uncounted import lost_by_shares
 from service.domain.reviewing.variance_kinds import VarianceKind
 from service.domain.reviewing.variances import AbsorbedCost, BatchVariances, Variance
 from service.domain.reviewing.what_happened import Figures, of_scrap, of_the_mix, what_happened
@@ -75,6 +76,7 @@ def batch_variances(
         taken=taken,
         paid=lines_of(basis.taken, {**rates, **paid_rates(record, taken, convert)}, card),
         spent={resource: _compared(each) for resource, each in paid_for_overheads(record, convert).items()},
+        by_shares=lost_by_shares(record, basis),
     ).batch()
 
 
@@ -109,6 +111,7 @@ class _Comparison:
     taken: Lines
     paid: Lines
     spent: Mapping[str, Decimal]
+    by_shares: frozenset[str]
 
     def batch(self) -> BatchVariances:
         """All of it: from the standard to the actual cost, by causes."""
@@ -193,7 +196,10 @@ class _Comparison:
             what = of_the_mix(line.name, line.unit, Figures(mix.taken, mix.begun))
             yield from self._told(VarianceKind.MATERIAL_USAGE, line, amount - mix.amount, what)
         elif kind is not None:  # shots of a tool follow from the units begun
-            yield from self._variance(kind, line, amount, _quantity(self.taken, part), _quantity(self.begun, part))
+            figures = Figures(_quantity(self.taken, part), _quantity(self.begun, part))
+            is_by_shares = part in self.by_shares
+            what = what_happened(kind, line.name, line.unit, figures, self.currency, is_by_shares=is_by_shares)
+            yield from self._told(kind, line, amount, what)
 
     def _mix(self, line: CostLine) -> "_Mix | None":
         """What the share of a material in the mix does to the cost; None if it is alone, or the mix is not known.

@@ -1,23 +1,22 @@
 """Variances as shown: rounded so that they lead from the standard to the actual cost."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from enum import StrEnum
 from typing import Annotated
 
 from service.domain.records.batch_record import BatchRecord
 from service.domain.records.record_basis import RecordBasis
 from service.domain.reviewing.earned import EarnedStatement, earned_statement
 from service.domain.reviewing.period import SummedBatches
+from service.domain.reviewing.uncounted import TakenAsEstimated, taken_as_estimated
 from service.domain.reviewing.variance_kinds import Effect, VarianceKind
 from service.domain.reviewing.variances import BatchVariances, Variance
 from service.domain.reviewing.what_happened import several_of
 from service.domain.values.exact import apportioned, exactly, half_up, share_of
 from service.domain.values.message import Fact, Message
 from service.domain.values.money import Money, minor_unit_decimals
-from service.domain.values.references import part_in, whole_of
 from service.domain.values.shown import Quantity, ShownShare, SumOf, UnitAmount, shown
 
 _ADVERSE = "{what}: {amount} {currency} more, adverse"
@@ -50,31 +49,6 @@ class StatedVariance:
     variable: Money
     share_of_standard: ShownShare | None
     text: Message
-
-
-class Counted(StrEnum):
-    """What can be counted of a batch."""
-
-    ISSUED = "issued"
-    MINUTES = "minutes"
-    SCRAP = "scrap"
-    HOURS = "hours"
-    KWH = "kwh"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TakenAsEstimated:
-    """Something that nobody counted.
-
-    Attributes:
-        what: issued, minutes, scrap, hours or kwh.
-        item: its reference, for instance "materials/hdpe"; for an operation, its product and name.
-        name: what the workshop calls it.
-    """
-
-    what: Counted
-    item: str
-    name: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -178,27 +152,3 @@ def _in_a_sentence(record: BatchRecord, batch: BatchVariances, difference: Decim
             "The batch cost {amount} {currency} more than the {good} {unit} that came out should have", **facts
         )
     return Message("The batch cost {amount} {currency} less than the {good} {unit} that came out should have", **facts)
-
-
-def taken_as_estimated(record: BatchRecord, basis: RecordBasis) -> Iterator[TakenAsEstimated]:
-    """What the batch took and nobody counted."""
-    counted = {f"materials/{each.material}" for each in record.materials if each.issued is not None}
-    counted |= {f"labour-grades/{each.labour_grade}" for each in record.labour if each.hours is not None}
-    counted |= {f"tariffs/{each.tariff}" for each in record.electricity if each.counted_kwh is not None}
-    kinds = {"materials": Counted.ISSUED, "labour-grades": Counted.HOURS, "tariffs": Counted.KWH}
-    seen: set[str] = set(counted)
-    for line in basis.taken.lines:
-        resource = whole_of(line.resource)
-        what = kinds.get(resource.partition("/")[0])
-        is_lost = what is Counted.ISSUED and part_in(line.resource)
-        if what is not None and not is_lost and resource not in seen:
-            seen.add(resource)
-            yield TakenAsEstimated(what=what, item=resource, name=line.name)
-    operations = {(each.product or record.product, each.operation): each for each in record.operations}
-    for step in basis.taken.steps:
-        count, item = operations.get((step.product, step.operation)), f"{step.product}/{step.operation}"
-        if count is None or count.minutes is None:
-            yield TakenAsEstimated(what=Counted.MINUTES, item=item, name=step.operation)
-        is_started_counted = step.product == record.product and record.units_started is not None
-        if not is_started_counted and (count is None or count.scrap is None):
-            yield TakenAsEstimated(what=Counted.SCRAP, item=item, name=step.operation)

@@ -17,6 +17,13 @@ _PAID_TO_TAKE = {
     VarianceKind.MATERIAL_PRICE: "The workshop was paid {actual} {currency} a {unit} for taking {name}, not {standard}"
 }
 """Of a rate below 0."""
+_BY_SHARES = {
+    VarianceKind.MATERIAL_RECLAIMED: "By the estimated share, {actual} {unit} came back, not {standard}: {name}",
+    VarianceKind.MATERIAL_DISPOSED: (
+        "By the estimated share, {actual} {unit} had to be got rid of, not {standard}: {name}"
+    ),
+}
+"""Of what came back where nobody counted that."""
 
 
 class Figures(NamedTuple):
@@ -36,14 +43,19 @@ def one_of(unit: str) -> str:
     return Message("piece") if unit == Unit.PIECE else _SIGNS.get(unit, unit)
 
 
-def what_happened(kind: VarianceKind, name: str, unit: str, figures: Figures, currency: str) -> Message:
+def what_happened(
+    kind: VarianceKind, name: str, unit: str, figures: Figures, currency: str, *, is_by_shares: bool = False
+) -> Message:
     """The sentence of a kind of variance.
 
     Args:
         unit: of what the variance is about.
         figures: quantities, rates, amounts or per cent, as the kind says.
+        is_by_shares: whether the bill's shares make these quantities of a loss, and nobody counted them.
     """
     traits, minor, template = kind.traits, minor_unit_decimals(currency), kind.traits.text
+    if is_by_shares:
+        template = _BY_SHARES.get(kind, template)
     if kind in _PAID_TO_TAKE and figures.actual < 0 and figures.standard < 0:
         template, figures = _PAID_TO_TAKE[kind], Figures(-figures.actual, -figures.standard)
     decimals = {Measure.QUANTITY: _QUANTITY_DECIMALS, Measure.RATE: minor + 2, Measure.AMOUNT: minor}

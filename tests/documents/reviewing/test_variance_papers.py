@@ -64,6 +64,7 @@ def wanted() -> set[str]:
     found = {text for kind in VarianceKind for text in (kind.traits.label, kind.traits.text)}
     found |= {statement_module._ADVERSE, statement_module._FAVOURABLE, *explosion._LOST.values()}
     found |= {statement_module._MORE_OF_FIXED, statement_module._LESS_OF_FIXED, *what_happened._PAID_TO_TAKE.values()}
+    found |= {*what_happened._BY_SHARES.values()}
     for module, called in (
         (view_module, "words"),
         (period_view_module, "words"),

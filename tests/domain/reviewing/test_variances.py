@@ -14,6 +14,7 @@ from service.domain.making.resources import MaterialUse
 from service.domain.records.batch_record import BatchRecord
 from service.domain.records.record_basis import record_basis
 from service.domain.reviewing.comparison import batch_variances
+from service.domain.reviewing.uncounted import lost_by_shares
 from service.domain.reviewing.variance_kinds import Effect, VarianceKind
 from service.domain.values.money import Money
 from tests.domain.examples import (
@@ -111,8 +112,32 @@ class TestMaterial:
 
         assert found[K.MATERIAL_DISPOSED, "materials/hdpe#disposed"] == Decimal("0.3")
         assert stated(shop, a_record(materials=[{"material": "hdpe", "issued": "46"}])).variances[-1].text == (
-            "3 kg had to be got rid of, not 0: HDPE flakes, disposal of waste: 0.30 EUR more, adverse"
+            "By the estimated share, 3 kg had to be got rid of, not 0: HDPE flakes, disposal of waste: 0.30 EUR more, "
+            "adverse"
         )
+
+    def test_that_came_back_is_by_its_share_unless_somebody_counted_it(self, plain: Shop) -> None:
+        def told(**returned: str) -> tuple[list[str], bool]:
+            found = stated(plain, a_record(materials=[{"material": "hdpe", "issued": "46", **returned}]))
+            what = [f"{each.text}" for each in found.variances if each.kind is K.MATERIAL_RECLAIMED]
+            return what, ("returned", "materials/hdpe") in {(each.what, each.item) for each in found.taken_as_estimated}
+
+        name = "HDPE flakes, credit for regrind"
+        assert told() == ([f"By the estimated share, 3 kg came back, not 0: {name}: 0.60 EUR less, favourable"], True)
+        assert told(returned="2") == ([f"2 kg came back, not 0: {name}: 0.40 EUR less, favourable"], False)
+        assert told(returned="0") == ([], False)
+
+    def test_that_came_back_of_a_part_nobody_can_count(self) -> None:
+        part = a_line(product="part-1", reclaim_share="0.5", reclaimed_as="hdpe")
+        press = an_operation(yield_share="1", labour=[])
+        part_1 = a_product(bill_of_materials=[a_line()], mass_kg="1", operations=[bench()])
+        shop = a_shop(a_product(bill_of_materials=[part], operations=[press]), part_1)
+        record = a_record(operations=[{"operation": "pressing", "scrap": "4"}])
+
+        by_shares = lost_by_shares(record, record_basis(record, shop.catalogue))
+
+        assert by_shares == {"materials/hdpe#reclaimed", "materials/hdpe#disposed"}
+        assert "returned" not in {each.what.value for each in stated(shop, record).taken_as_estimated}
 
     def test_dearer_than_its_rate_is_price(self, plain: Shop) -> None:
         found = compared(plain, a_record(materials=[{"material": "hdpe", "paid": eur("100"), "paid_for": "100"}]))
