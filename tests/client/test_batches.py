@@ -99,9 +99,10 @@ def test_a_batch_of_which_all_was_lost_is_not_asked_what_good_ones_take(demo: Cl
 
 
 def test_a_batch_of_a_day_without_rates_is_recorded_all_the_same(demo: Client, ask: Asking) -> None:
-    ended = ask("480", more=("--made-on", "2020-01-02", "--code", "old"))
+    ended = ask("480", "", "1", more=("--made-on", "2020-01-02", "--code", "old"))
 
     assert ended.status == 0
+    assert "Warning: " in ended.out
     assert "It cannot be compared yet:" in ended.out
 
 
@@ -109,12 +110,16 @@ def test_files_are_taken_whole_and_compared_by_batch_and_by_product(
     demo: Client, capsys: pytest.CaptureFixture[str]
 ) -> None:
     Path("more.yaml").write_text(
-        "each_record: {product: brick, made_on: 2026-11-24}\nrecords:\n  - {code: y-1, good_units: 500}\n"
+        "each_record: {product: brick, made_on: 2026-11-24}\nrecords:\n"
+        "  - {code: y-1, good_units: 500, materials: [{material: hdpe-crates, issued: 100}]}\n"
     )
 
     assert end_of(demo, capsys, "record", BATCHES).out.endswith("batches.csv: 2 recorded.\n")
     assert end_of(demo, capsys, "record", BATCHES).out.endswith("batches.csv: 2 unchanged.\n")
-    assert end_of(demo, capsys, "record", "more.yaml").out == "more.yaml: 1 recorded.\n"
+    more = end_of(demo, capsys, "record", "more.yaml").out
+    assert more.startswith("more.yaml: 1 recorded.\nWarning: y-1: ")
+    assert "kg were issued, but 500 pieces contain " in " ".join(more.split())
+    assert "Warning: " in end_of(demo, capsys, "variances", "y-1").out
     one = end_of(demo, capsys, "variances", "2026-31", "--svg", "why.svg", "--html", "why.html").out
     period = ("--first-day", "2026-11-24", "--last-day", "2026-11-24")
     of_day = end_of(demo, capsys, "variances", "--product", "regrind", *period).out

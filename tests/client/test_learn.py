@@ -5,6 +5,7 @@ from typing import Any
 import flask
 import pytest
 
+from service.client.text.learning import taking_over_text
 from tests.conftest import Client
 from tests.support.contract import Contract
 from tests.support.demo import Ended, end_of, loaded_demo
@@ -83,3 +84,24 @@ def test_a_product_without_records_teaches_nothing(learn: Any) -> None:
     assert shown.status == 0, shown.err
     assert "No batch of it is recorded there." in shown.out
     assert "Nothing to take over" in shown.out
+
+
+def test_what_was_registered_since_a_quotation_is_told_apart_from_what_the_facts_do() -> None:
+    money = {name: {"amount": amount, "currency": "EUR"} for name, amount in (("a", "65.76"), ("b", "30"), ("c", "36"))}
+    quoted = {
+        "quotation": "Q000001",
+        "status": "issued",
+        "customer": "Trust",
+        "price": money["a"],
+        "asked_anew": money["a"],
+    }
+    nothing: dict[str, Any] = {"cost": None, "more_quotations": 0, "prices": None, "prices_problem": None}
+    answer = {"status": "preview", "products": [], "facts": [], **nothing}
+
+    def told(today: str) -> str:
+        profits = {"profit": money["a"], "profit_today": money[today], "profit_after": money["c"]}
+        return " ".join(taking_over_text({**answer, "quotations": [{**quoted, **profits}]}, 80).split())
+
+    assert "profit as quoted 65.76 EUR profit with these facts 36 EUR" in told("a")
+    since = "profit with what was registered since 30 EUR profit with that and these facts 36 EUR"
+    assert f"profit as quoted 65.76 EUR {since}" in told("b")

@@ -13,6 +13,7 @@ from service.api.http.paging import PageQuery
 from service.domain.records.batch_record import BatchRecord
 from service.domain.values.declared import Code, declared
 from service.domain.values.errors import InvalidValueError, InvalidValuesError
+from service.domain.values.message import PlausibilityWarning
 from service.store.records.batch_records import ChosenRecords
 from service.workflows.records.recording import CodedRecord
 
@@ -93,7 +94,7 @@ class RecordedBatch(BatchRecord):
         return BatchRecord(**{each.name: getattr(self, each.name) for each in fields(BatchRecord)})
 
 
-_FOUND_OUT = ("facts_of", "quotation")
+_FOUND_OUT = ("facts_of", "quotation", "warnings")
 """What answers add to a record."""
 
 
@@ -110,6 +111,7 @@ class BatchRecordSchema(schema_of(RecordedBatch)):  # type: ignore[misc]
     quotation = TextField(
         dump_only=True, allow_none=True, metadata={"description": "Number of the quotation that it was made for."}
     )
+    warnings = ma.fields.List(ma.fields.Nested(schema_of(PlausibilityWarning)), dump_only=True)
 
     @ma.pre_load
     def without_what_was_found_out(self, data: Any, **_: Any) -> Any:

@@ -40,6 +40,7 @@ from service.client.command import Options, option, owners_command
 from service.client.ends import RefusedError
 from service.client.files.exact_yaml import read_yaml
 from service.client.http import Service
+from service.client.rates import warnings_in
 from service.client.records.questions import Question, counted, number, questions, with_answer
 from service.client.text.terminal import isolated, paragraph, width
 from service.client.text.variances import batch_text
@@ -87,6 +88,8 @@ def _send_many(service: Service, options: Options, body: Any, headers: dict[str,
     done = service.send("POST", ADDRESS, body, headers=headers, query=query).json()
     told = ", ".join(f"{done[name]} {name}" for name in ("recorded", "corrected", "unchanged") if done[name])
     print(f"{options.what}: {told}.")
+    for warning in warnings_in(done):
+        print("\n".join(paragraph(isolated(warning), width())))
 
 
 def _ask(service: Service, options: Options) -> None:
@@ -160,7 +163,7 @@ def _answer(question: str, read: Callable[[str], Any], usual: str | None = None)
 def _record(service: Service, code: str, found: dict[str, Any], *, is_correction: bool) -> None:
     address = f"{ADDRESS}/{quote(code, safe='')}"
     try:
-        service.send("PUT", address, found, headers={} if is_correction else {"If-None-Match": "*"})
+        done = service.send("PUT", address, found, headers={} if is_correction else {"If-None-Match": "*"}).json()
     except RefusedError as error:
         _keep(code, found, error)
         raise
@@ -168,7 +171,8 @@ def _record(service: Service, code: str, found: dict[str, Any], *, is_correction
     try:
         compared = service.send("GET", f"{address}/variances").json()
     except RefusedError as error:
-        click.echo("\n".join(paragraph(f"It cannot be compared yet: {error}", width())))
+        for told in (*warnings_in(done), f"It cannot be compared yet: {error}"):
+            click.echo("\n".join(paragraph(isolated(told), width())))
     else:
         click.echo(f"\n{batch_text(code, compared, width())}")
 

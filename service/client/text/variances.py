@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from typing import Any
 
+from service.client.rates import warnings_in
 from service.client.text.figures import money, quantity
 from service.client.text.terminal import heading, isolated, paragraph, row
 
@@ -17,7 +18,10 @@ def batch_text(code: str, found: Answer, columns: int) -> str:
     """The variances of a batch."""
     lines = [*heading(f"BATCH {code}", found["made_on"], columns)]
     lines += paragraph(f"{quantity(found['good_units'])} × {isolated(found['name'])}", columns)
-    lines += ["", *_told(found, columns), "", *_steps(found, columns)]
+    lines += ["", *_told(found, columns)]
+    for each in warnings_in(found):
+        lines += ["", *paragraph(isolated(each), columns)]
+    lines += ["", *_steps(found, columns)]
     if found["actual_unit_cost"] is not None:
         standard, actual = (money(found[f"{name}_unit_cost"]) for name in ("standard", "actual"))
         lines += ["", *row("a good one should cost", standard, columns), *row("and cost", actual, columns)]

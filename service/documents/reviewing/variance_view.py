@@ -23,9 +23,10 @@ def variance_view(code: str, statement: VarianceStatement, unit: Unit, *, seller
     """
     of = VarianceWriting(statement, locale)
     words, name, word = of.words, isolated(statement.name), of.words("Batch")
+    members = of.members(seller)
     return VarianceView(
         **head_of(locale, words.language, statement.made_on),
-        **of.members(seller),
+        **{**members, "answer": (*members["answer"], *(words.told(each.text) for each in statement.warnings))},
         title=f"{word} {code}{words.colon}{name}",
         word=word,
         name=name,

@@ -279,6 +279,10 @@ class QuotationRequest:
         order = ("products", "machines", "labour-grades", "tools", "taxes", "shipping-services")
         return sorted(references_in(self), key=lambda each: order.index(each[1].collection))
 
+    def supplied_for(self, product: str) -> frozenset[str]:
+        """The materials that the customer supplies for a product, all of it or a part."""
+        return frozenset(each for line in self.lines if line.product == product for each in line.supplies)
+
     def taxes(self) -> tuple[str, ...]:
         """The codes of its taxes, each once, in order."""
         return tuple(dict.fromkeys(thing.code for _, thing in self.named() if thing.collection == "taxes"))

@@ -11,11 +11,11 @@ from service.domain.reviewing.earned import EarnedStatement, earned_statement
 from service.domain.reviewing.period import FixedVariances, LeftOut, SummedBatches, summed, summed_together
 from service.domain.reviewing.statement import StatedVariance, stated
 from service.domain.reviewing.variances import BatchVariances
-from service.domain.reviewing.what_happened import several_of
 from service.domain.values.exact import ZERO, exactly
 from service.domain.values.message import Fact, Message
 from service.domain.values.money import Money, rounded
 from service.domain.values.shown import Quantity, SumOf, shown
+from service.domain.values.units import several_of
 
 _MOST_NAMED = 5
 """Codes in a sentence."""

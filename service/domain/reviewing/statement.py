@@ -13,11 +13,11 @@ from service.domain.reviewing.period import SummedBatches
 from service.domain.reviewing.uncounted import TakenAsEstimated, taken_as_estimated
 from service.domain.reviewing.variance_kinds import Effect, VarianceKind
 from service.domain.reviewing.variances import BatchVariances, Variance
-from service.domain.reviewing.what_happened import several_of
 from service.domain.values.exact import apportioned, exactly, half_up, share_of
-from service.domain.values.message import Fact, Message
+from service.domain.values.message import Fact, Message, PlausibilityWarning
 from service.domain.values.money import Money, minor_unit_decimals
 from service.domain.values.shown import Quantity, ShownShare, SumOf, UnitAmount, shown
+from service.domain.values.units import several_of
 
 _ADVERSE = "{what}: {amount} {currency} more, adverse"
 _FAVOURABLE = "{what}: {amount} {currency} less, favourable"
@@ -70,6 +70,7 @@ class VarianceStatement:
         taken_as_estimated: what nobody counted; it follows from what was counted.
         earned: what it earned; null if it was made for no quotation.
         text: the batch in a sentence.
+        warnings: what looks implausible about what was counted, and so about the variances.
     """
 
     product: str
@@ -86,11 +87,14 @@ class VarianceStatement:
     taken_as_estimated: tuple[TakenAsEstimated, ...]
     earned: EarnedStatement | None
     text: Message
+    warnings: tuple[PlausibilityWarning, ...]
 
 
 @exactly
-def variance_statement(record: BatchRecord, basis: RecordBasis, batch: BatchVariances) -> VarianceStatement:
-    """The variances of a batch as shown."""
+def variance_statement(
+    record: BatchRecord, basis: RecordBasis, batch: BatchVariances, warnings: tuple[PlausibilityWarning, ...] = ()
+) -> VarianceStatement:
+    """The variances of a batch as shown, with what looks implausible about its record."""
     difference, variances = stated(batch)
     units = batch.good_units
     return shown(
@@ -106,6 +110,7 @@ def variance_statement(record: BatchRecord, basis: RecordBasis, batch: BatchVari
         if batch.earned is None
         else earned_statement(batch.earned, several_of(batch.unit, batch.good_units)),
         text=_in_a_sentence(record, batch, difference),
+        warnings=warnings,
     )
 
 

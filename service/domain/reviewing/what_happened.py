@@ -6,13 +6,12 @@ from typing import NamedTuple
 
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.reviewing.variance_kinds import Measure, VarianceKind
-from service.domain.values.exact import ONE, ZERO, readable, snapped
+from service.domain.values.exact import ZERO, readable, snapped
 from service.domain.values.message import Message
 from service.domain.values.money import minor_unit_decimals
-from service.domain.values.units import Unit
+from service.domain.values.units import one_of, several_of
 
 _QUANTITY_DECIMALS = 3
-_SIGNS: Mapping[str, str] = {each.value: each.sign for each in Unit}
 _PAID_TO_TAKE = {
     VarianceKind.MATERIAL_PRICE: "The workshop was paid {actual} {currency} a {unit} for taking {name}, not {standard}"
 }
@@ -31,16 +30,6 @@ class Figures(NamedTuple):
 
     actual: Decimal
     standard: Decimal
-
-
-def several_of(unit: str, number: Decimal | None = None) -> str:
-    """What stands behind a number of units in a sentence."""
-    return one_of(unit) if unit != Unit.PIECE or number == ONE else Message("pieces")
-
-
-def one_of(unit: str) -> str:
-    """What stands behind one unit in a sentence."""
-    return Message("piece") if unit == Unit.PIECE else _SIGNS.get(unit, unit)
 
 
 def what_happened(

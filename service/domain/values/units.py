@@ -1,12 +1,14 @@
 """Units in which things are bought, made and sold, and the quantities counted in them."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Annotated
 
 from service.domain.values.declared import Bounds
-from service.domain.values.exact import whole_down, whole_up
+from service.domain.values.exact import ONE, whole_down, whole_up
 from service.domain.values.kinds import Kind
+from service.domain.values.message import Message
 
 QUANTITY_SOLD_DECIMALS = 3
 MOST_SOLD = 1_000_000_000
@@ -94,3 +96,16 @@ class Unit(Kind):
         if quantity == round(quantity, decimals):
             return None
         return f"must have at most {decimals} decimals" if decimals else "must be whole: pieces are not divided"
+
+
+_SIGNS: Mapping[str, str] = {each.value: each.sign for each in Unit}
+
+
+def several_of(unit: str, number: Decimal | None = None) -> str:
+    """What stands behind a number of units in a sentence."""
+    return one_of(unit) if unit != Unit.PIECE or number == ONE else Message("pieces")
+
+
+def one_of(unit: str) -> str:
+    """What stands behind one unit in a sentence."""
+    return Message("piece") if unit == Unit.PIECE else _SIGNS.get(unit, unit)

@@ -3,15 +3,19 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, field, fields, replace
 from datetime import date
+from functools import cache
 from typing import Any, NamedTuple
 
 from service.domain.audit import Action
 from service.domain.quoting.life import number_of
 from service.domain.records.batch_record import BatchRecord
-from service.domain.records.record_basis import record_basis
+from service.domain.records.plausibility import record_warnings
+from service.domain.records.record_basis import RecordBasis, record_basis
 from service.domain.values.declared import Code
 from service.domain.values.errors import InvalidValueError, InvalidValuesError, TooComplexError
+from service.domain.values.message import Message, PlausibilityWarning
 from service.store.engine.database import Connection
+from service.store.quoting.quotations import find_quotation
 from service.store.records import batch_records
 from service.store.records.batch_records import ChosenRecords, StoredRecord
 from service.store.records.record_facts import forget_facts, get_facts, keep_facts
@@ -41,11 +45,13 @@ class Recorded:
         recorded: that were not there before.
         corrected: that were there with other counts.
         unchanged: that were there as they are.
+        warnings: what looks implausible about them, each with the code of its record.
     """
 
     recorded: int
     corrected: int
     unchanged: int
+    warnings: tuple[PlausibilityWarning, ...] = ()
 
 
 def told(stored: StoredRecord) -> dict[str, Any]:
@@ -117,8 +123,16 @@ def put_records(workspace: Workspace, records: Sequence[CodedRecord], *, may_cor
         recorder = Recorder(connection, workspace, may_correct=may_correct)
         done = recorder.put_all(records)
         recorder.record()
+    actions = [each.action for each in done]
     return Recorded(
-        recorded=done.count(Action.REGISTERED), corrected=done.count(Action.REPLACED), unchanged=done.count(None)
+        recorded=actions.count(Action.REGISTERED),
+        corrected=actions.count(Action.REPLACED),
+        unchanged=actions.count(None),
+        warnings=tuple(
+            replace(warning, text=Message("{batch}: {told}", batch=coded.code, told=warning.text))
+            for coded, each in zip(records, done, strict=True)
+            for warning in each.warnings
+        ),
     )
 
 
@@ -159,12 +173,12 @@ class Recorder:
     _act: OneAct = field(default_factory=OneAct)
     _then: dict[tuple[str, date], FactsThen] = field(default_factory=dict)
 
-    def put_all(self, records: Sequence[CodedRecord]) -> list[Action | None]:
+    def put_all(self, records: Sequence[CodedRecord]) -> list[Registering]:
         """Record all of them, and tell what was done with each; raises as `put_records` does."""
         if len(records) > MAX_RECORDS:
             raise TooComplexError("batch records in one request", MAX_RECORDS, remedy="send them in several requests")
         problems: list[InvalidValueError] = []
-        done: list[Action | None] = []
+        done: list[Registering] = []
         seen: set[str] = set()
         for place, each in enumerate(records):
             next_step()
@@ -172,7 +186,7 @@ class Recorder:
                 if each.code in seen:
                     raise InvalidValuesError([InvalidValueError(("code",), "is the code of a record before it, too")])
                 seen.add(each.code)
-                done.append(self.put(each).action)
+                done.append(self.put(each))
             except InvalidValuesError as error:
                 problems += (InvalidValueError(("records", place, *it.path), it.reason) for it in error.problems)
         if problems:
@@ -184,7 +198,7 @@ class Recorder:
         self._act.record(self.connection, self.workspace)
 
     def put(self, coded: CodedRecord, precondition: Precondition = always) -> Registering:
-        """Record a batch; raises as `put_record` does."""
+        """Record a batch, and tell what looks implausible about it; raises as `put_record` does."""
         code, record = coded
         workshop_id = self.workspace.workshop_id
         there = batch_records.find_record(self.connection, workshop_id, code)
@@ -198,16 +212,29 @@ class Recorder:
             reason = "is of a batch that is recorded with other counts; give this one another, or correct it on purpose"
             raise InvalidValuesError([InvalidValueError(("code",), reason)])
 
+        @cache
+        def basis() -> RecordBasis:
+            return record_basis(record, then.facts.catalogue)
+
         def save(revision: int) -> None:
-            observations = record_basis(record, then.facts.catalogue).observations
             facts = keep_facts(self.connection, workshop_id, then.facts)
             kept = replace(wanted, facts=facts, revision=revision)
-            batch_records.save_record(self.connection, workshop_id, kept, observations)
+            batch_records.save_record(self.connection, workshop_id, kept, basis().observations)
             if there is not None and there.facts != facts:
                 forget_facts(self.connection, workshop_id, there.facts)
 
         entry = Entry(_named(code), _subject(code), _there(there), told(wanted), save)
-        return change(self.connection, self.workspace, entry, precondition, self._act)
+        done = change(self.connection, self.workspace, entry, precondition, self._act)
+        warnings = record_warnings(record, basis(), then.facts.catalogue) if record.materials else ()
+        if warnings and quotation is not None:
+            supplied = self._supplied(quotation, record.product)
+            warnings = record_warnings(record, basis(), then.facts.catalogue, supplied)
+        return replace(done, warnings=warnings)
+
+    def _supplied(self, quotation: int, product: str) -> frozenset[str]:
+        """The materials that the customer supplies for the product of an order."""
+        found = find_quotation(self.connection, self.workspace.workshop_id, quotation)
+        return frozenset() if found is None else found.request.supplied_for(product)
 
     def _check_its_order(self, there: StoredRecord, quotation: int, record: BatchRecord) -> None:
         """Raises InvalidValuesError if the record would be of another order, or not of what its order is for."""

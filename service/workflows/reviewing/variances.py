@@ -10,6 +10,7 @@ from service.domain.costing.rate_card import DatedRate, RateCard, unit_rates
 from service.domain.currency.errors import MissingExchangeRateError
 from service.domain.making.bill_of_resources import BillOfResources
 from service.domain.records.batch_record import BatchRecord
+from service.domain.records.plausibility import record_warnings
 from service.domain.records.record_basis import RecordBasis, record_basis
 from service.domain.reviewing.comparison import batch_variances
 from service.domain.reviewing.day_facts import DayFacts
@@ -20,6 +21,7 @@ from service.domain.reviewing.statement import VarianceStatement, variance_state
 from service.domain.reviewing.variances import BatchVariances
 from service.domain.values.errors import FigureTooLargeError, TooComplexError, UnknownCurrencyError
 from service.domain.values.exact import ONE
+from service.domain.values.message import PlausibilityWarning
 from service.domain.values.references import Thing
 from service.domain.values.units import Unit
 from service.store.engine.database import Connection
@@ -63,8 +65,11 @@ def variances_of_record(workspace: Workspace, code: str) -> ReviewedBatch:
         MissingRatesError: something has no rate on the day of the batch, neither then nor since.
     """
     with workspace.snapshot() as frozen, frozen.reading() as connection:
-        found = _Comparing(connection, frozen).compared(get_record(connection, frozen, code))
-    return ReviewedBatch(variance_statement(found.stored.record, found.basis, found.variances), found.variances.unit)
+        comparing = _Comparing(connection, frozen)
+        found = comparing.compared(get_record(connection, frozen, code))
+        warnings = comparing.warnings(found)
+    statement = variance_statement(found.stored.record, found.basis, found.variances, warnings)
+    return ReviewedBatch(statement, found.variances.unit)
 
 
 class Reviewed(NamedTuple):
@@ -130,6 +135,13 @@ class _Comparing:
             earned = earned_by_batch(of_product, record.good_units, cost, card.currency)
             variances = replace(variances, earned=earned)
         return Compared(stored, basis, variances)
+
+    def warnings(self, compared: Compared) -> tuple[PlausibilityWarning, ...]:
+        """What looks implausible about what was counted."""
+        stored, order = compared.stored, self._orders.order_of(compared.stored)
+        record, catalogue = stored.record, self._facts_of(stored).catalogue
+        supplied = () if order is None else order.quotation.request.supplied_for(record.product)
+        return record_warnings(record, compared.basis, catalogue, supplied)
 
     def _facts_of(self, stored: StoredRecord) -> DayFacts:
         if stored.facts not in self._facts:

@@ -31,7 +31,12 @@ def test_an_answer_can_be_sent_back_and_a_page_leads_to_the_next(workshop: Clien
     assert again.headers["ETag"] == created.headers["ETag"]
 
     listed = {"records": [*workshop.get("batch-records").json["items"], {**sent, "code": "B-2"}]}
-    assert workshop.post("batch-records", listed).json == {"recorded": 1, "corrected": 0, "unchanged": 1}
+    assert workshop.post("batch-records", listed).json == {
+        "recorded": 1,
+        "corrected": 0,
+        "unchanged": 1,
+        "warnings": [],
+    }
 
     first = workshop.get("batch-records?product=sheet&first_day=2026-11-25&limit=1").json
     rest = workshop.get(first["next"].removeprefix("/v1/")).json
@@ -60,8 +65,8 @@ def test_a_file_has_a_record_on_each_line(workshop: Client) -> None:
     lines = [HEADER, 'B-1,sheet,2026-11-24,19,"damp, cold",195.5,150.00,850', "B-2,sheet,2026-11-25,20,,198,160 EUR,"]
     file = CsvFile("\r\n".join(lines) + "\r\n")
 
-    assert workshop.post("batch-records", file).json == {"recorded": 2, "corrected": 0, "unchanged": 0}
-    assert workshop.post("batch-records", file).json == {"recorded": 0, "corrected": 0, "unchanged": 2}
+    assert workshop.post("batch-records", file).json == {"recorded": 2, "corrected": 0, "unchanged": 0, "warnings": []}
+    assert workshop.post("batch-records", file).json == {"recorded": 0, "corrected": 0, "unchanged": 2, "warnings": []}
 
     first, second = (workshop.get(f"batch-records/{code}").json for code in ("B-1", "B-2"))
     assert first["note"] == "damp, cold"

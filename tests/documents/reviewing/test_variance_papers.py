@@ -25,6 +25,7 @@ from service.documents.reviewing.variance_view import batch_chart, variance_view
 from service.documents.writing.formats import formatted_amount
 from service.documents.writing.labels import CATALOGUES, LANGUAGES
 from service.domain.making import explosion
+from service.domain.records import plausibility
 from service.domain.reviewing import comparison, earned, period, what_happened
 from service.domain.reviewing import period_review as review_module
 from service.domain.reviewing import statement as statement_module
@@ -33,6 +34,7 @@ from service.domain.reviewing.period import FixedBudget, fixed_variances, summed
 from service.domain.reviewing.period_review import Days, PeriodReview, period_review, summed_statement
 from service.domain.reviewing.statement import VarianceStatement
 from service.domain.reviewing.variance_kinds import VarianceKind
+from service.domain.values import units
 from service.domain.values.units import Unit
 from tests.documents.nasty_texts import NASTY_TEXTS
 from tests.documents.pictures import Picture, png_size
@@ -75,6 +77,8 @@ def wanted() -> set[str]:
         (review_module, "Message"),
         (earned, "Message"),
         (what_happened, "Message"),
+        (units, "Message"),
+        (plausibility, "Message"),
     ):
         for call in ast.walk(ast.parse(inspect.getsource(module))):
             if isinstance(call, ast.Call) and getattr(call.func, "attr", getattr(call.func, "id", "")) == called:

@@ -20,6 +20,7 @@ from service.workflows.errors import NotRegisteredError, PreconditionFailedError
 from service.workflows.quoting import quotation_life
 from service.workflows.records import recording
 from service.workflows.records.recording import CodedRecord, Recorded
+from service.workflows.reviewing.variances import variances_of_record
 from service.workflows.workshop import audit
 from tests.support import builders
 from tests.workflows.owner import Owner
@@ -222,6 +223,18 @@ class TestManyRecords:
         history = audit.list_changes(furnished.workspace, Chosen(subject="batch-records"), before=None, limit=2)
         assert len({each.change_id for each in history}) == 1
 
+    def test_that_look_implausible_are_named_with_their_codes(self, furnished: Owner) -> None:
+        few = [{"material": "hdpe", "issued": "19.55"}]
+
+        one = furnished.record(materials=few).warnings
+        again = furnished.record(materials=few)
+        many = recording.put_records(furnished.workspace, [coded("B-2"), coded("B-3", materials=few)]).warnings
+
+        assert [each.code for each in one] == ["issued-below-contained"]
+        assert one[0].text.startswith("19.55 kg were issued, but 19 pieces contain 182.4 kg: ")
+        assert (again.action, again.warnings) == (None, one)
+        assert [each.text for each in many] == [f"B-3: {one[0].text}"]
+
     def test_are_none_if_one_is_wrong(self, furnished: Owner) -> None:
         wrong = [coded("B-1"), coded("B-2", product="shet"), coded("B-1"), coded("B-3", good_units="1.5")]
 
@@ -256,6 +269,19 @@ class TestOfAnOrder:
         assert done.status == again.status == "completed"
         assert [stored(furnished, each).quotation for each in ("B-1", "B-2")] == [1, 1]
         assert furnished.record(good_units="18").state["quotation"] == "Q000001"
+
+    def test_may_take_less_than_they_contain_where_the_customer_supplies_it(self, furnished: Owner) -> None:
+        few = [{"material": "hdpe", "issued": "19.55"}]
+        line = {**builders.quotation()["lines"][0], "supplied_materials": ["hdpe"]}
+        for supplied, number in ((line, "B-1"), (builders.quotation()["lines"][0], "B-2")):
+            accepted = furnished.accepted(quoted_on=None, lines=[supplied])
+            quotation_life.complete(furnished.workspace, accepted.id, [coded(number)])
+
+        found = [furnished.record(each, materials=few).warnings for each in ("B-1", "B-2")]
+
+        assert [len(each) for each in found] == [0, 1]
+        told = [variances_of_record(furnished.workspace, each).statement.warnings for each in ("B-1", "B-2")]
+        assert told == found
 
     def test_are_refused_if_it_has_no_line_of_them_and_nothing_is_stored(self, furnished: Owner) -> None:
         furnished.put("products/shet", builders.product())
