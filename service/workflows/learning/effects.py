@@ -119,16 +119,15 @@ class OpenQuotation:
     quotation: Quotation
     today: QuotationFigures | Message
 
+    def effect_in(self, workspace: Workspace) -> QuotationEffect:
+        """What becomes of it, in a workspace where the facts are taken over."""
+        return _effect(self.quotation, self.today, _asked_anew(workspace, self.quotation))
+
 
 def asked_today(connection: Connection, workspace: Workspace, ids: Sequence[UUID]) -> tuple[OpenQuotation, ...]:
     """The first of the quotations, in a workspace where nothing is taken over yet."""
     found = (get_quotation(connection, workspace, each) for each in ids[:MAX_QUOTATIONS])
     return tuple(OpenQuotation(quotation=each, today=_asked_anew(workspace, each)) for each in found)
-
-
-def quotation_effects(workspace: Workspace, affected: Iterable[OpenQuotation]) -> tuple[QuotationEffect, ...]:
-    """What becomes of them, in a workspace where the facts are taken over."""
-    return tuple(_effect(each.quotation, each.today, _asked_anew(workspace, each.quotation)) for each in affected)
 
 
 def _asked_anew(workspace: Workspace, quotation: Quotation) -> QuotationFigures | Message:

@@ -25,7 +25,6 @@ from service.workflows.learning.effects import (
     cost_effect,
     cost_of,
     open_quotations,
-    quotation_effects,
 )
 from service.workflows.learning.learning import Lesson, Wanted, learn, learn_within
 from service.workflows.register import Prices, inside_of, prices_after
@@ -94,7 +93,7 @@ def preview(workspace: Workspace, code: str, wanted: Wanted, quantity: Decimal |
         inside = inside_of(workspace, connection)
         cost = cost_effect(lesson.product.unit, quantity, before, cost_of(inside, code, quantity))
         prices, problem = prices_after(connection, inside, act.done)
-        effects = quotation_effects(inside, asked)
+        effects = tuple(each.effect_in(inside) for each in asked)
     taken = replace(
         _taken(code, lesson, "preview"), cost=cost, quotations=effects, more_quotations=len(affected) - len(effects)
     )
