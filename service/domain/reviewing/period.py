@@ -40,6 +40,7 @@ class SummedBatches:
         unit: of these; None for several products.
         variances: the largest first.
         earned: by those made for quotations; None if there are none.
+        implausible: codes of the records that counted what cannot be.
     """
 
     product: str
@@ -54,6 +55,7 @@ class SummedBatches:
     actual_cost: Decimal
     variances: tuple[SummedVariance, ...]
     earned: Earned | None
+    implausible: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,6 +116,7 @@ def _summed(product: str, batches: list[BatchVariances]) -> SummedBatches:
         actual_cost=sum((batch.actual_cost for batch in batches), ZERO),
         variances=tuple(sorted(variances, key=lambda each: (-abs(each.amount), each.kind, each.resource))),
         earned=earned_together(batch.earned for batch in batches if batch.earned is not None),
+        implausible=tuple(sorted(batch.implausible for batch in batches if batch.implausible)),
     )
 
 

@@ -38,6 +38,7 @@ class SummedStatement:
         variances: the largest first.
         earned: by those made for quotations; null if there are none.
         left_out: batches that cannot be compared, and are in no figure.
+        implausible: codes of records that counted less material than good units contain; they are in the figures.
         text: the batches in a sentence.
     """
 
@@ -53,6 +54,7 @@ class SummedStatement:
     variances: tuple[StatedVariance, ...]
     earned: EarnedStatement | None
     left_out: tuple[LeftOut, ...]
+    implausible: tuple[str, ...]
     text: Message
 
 
@@ -73,15 +75,26 @@ def summed_statement(batches: SummedBatches, left_out: Sequence[LeftOut] = ()) -
         variances=variances,
         earned=None if batches.earned is None else earned_statement(batches.earned, unit),
         left_out=tuple(left_out),
-        text=_without(left_out, _in_a_sentence(batches, difference, is_any_recorded=bool(left_out))),
+        text=_doubted(batches, left_out, _in_a_sentence(batches, difference, is_any_recorded=bool(left_out))),
     )
 
 
-def _without(left_out: Sequence[LeftOut], told: Message) -> Message:
-    if not left_out:
-        return told
-    codes = ", ".join(each.code for each in left_out[:_MOST_NAMED]) + (" …" if len(left_out) > _MOST_NAMED else "")
-    return Message("{told}. Not counted, because they cannot be compared: {codes}", told=told, codes=codes)
+def _doubted(batches: SummedBatches, left_out: Sequence[LeftOut], told: Message) -> Message:
+    """The sentence with what it does not say: which batches are not in it, and which make it look better."""
+    if batches.implausible:
+        told = Message(
+            "{told}. Less material was counted than good units contain, which is no saving: {codes}",
+            told=told,
+            codes=_named(batches.implausible),
+        )
+    if left_out:
+        codes = _named([each.code for each in left_out])
+        told = Message("{told}. Not counted, because they cannot be compared: {codes}", told=told, codes=codes)
+    return told
+
+
+def _named(codes: Sequence[str]) -> str:
+    return ", ".join(codes[:_MOST_NAMED]) + (" …" if len(codes) > _MOST_NAMED else "")
 
 
 def _in_a_sentence(batches: SummedBatches, difference: Decimal, *, is_any_recorded: bool) -> Message:

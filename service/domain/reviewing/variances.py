@@ -62,6 +62,7 @@ class BatchVariances:
         absorbed: fixed costs that it bears.
         unit: what its product is counted in.
         earned: what it earned; None if it was made for no quotation.
+        implausible: the code of its record, if what that counted cannot be; else empty.
     """
 
     product: str
@@ -75,3 +76,4 @@ class BatchVariances:
     absorbed: tuple[AbsorbedCost, ...]
     unit: Unit
     earned: Earned | None = None
+    implausible: str = ""

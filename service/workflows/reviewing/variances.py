@@ -43,11 +43,12 @@ MAX_COMPARED = 2_000
 
 
 class Compared(NamedTuple):
-    """A record, the bills that it is compared by, and its variances."""
+    """A record, the bills that it is compared by, its variances, and what looks implausible about its counts."""
 
     stored: StoredRecord
     basis: RecordBasis
     variances: BatchVariances
+    warnings: tuple[PlausibilityWarning, ...]
 
 
 class ReviewedBatch(NamedTuple):
@@ -65,10 +66,8 @@ def variances_of_record(workspace: Workspace, code: str) -> ReviewedBatch:
         MissingRatesError: something has no rate on the day of the batch, neither then nor since.
     """
     with workspace.snapshot() as frozen, frozen.reading() as connection:
-        comparing = _Comparing(connection, frozen)
-        found = comparing.compared(get_record(connection, frozen, code))
-        warnings = comparing.warnings(found)
-    statement = variance_statement(found.stored.record, found.basis, found.variances, warnings)
+        found = _Comparing(connection, frozen).compared(get_record(connection, frozen, code))
+    statement = variance_statement(found.stored.record, found.basis, found.variances, found.warnings)
     return ReviewedBatch(statement, found.variances.unit)
 
 
@@ -134,14 +133,10 @@ class _Comparing:
             cost = order.borne(stored, sold, cost_of)
             earned = earned_by_batch(of_product, record.good_units, cost, card.currency)
             variances = replace(variances, earned=earned)
-        return Compared(stored, basis, variances)
-
-    def warnings(self, compared: Compared) -> tuple[PlausibilityWarning, ...]:
-        """What looks implausible about what was counted."""
-        stored, order = compared.stored, self._orders.order_of(compared.stored)
-        record, catalogue = stored.record, self._facts_of(stored).catalogue
         supplied = () if order is None else order.quotation.request.supplied_for(record.product)
-        return record_warnings(record, compared.basis, catalogue, supplied)
+        warnings = record_warnings(record, basis, facts.catalogue, supplied)
+        variances = replace(variances, implausible=stored.code if warnings else "")
+        return Compared(stored, basis, variances, warnings)
 
     def _facts_of(self, stored: StoredRecord) -> DayFacts:
         if stored.facts not in self._facts:

@@ -66,6 +66,16 @@ class TestBatchesOfAProduct:
             found.actual_cost.amount
         )
         assert found.variances[0].text.startswith("Operator, labour efficiency, in 2 batches: ")
+        assert found.implausible == ()
+
+    def test_name_records_that_counted_what_cannot_be(self) -> None:
+        doubted = [replace(LONG, implausible=f"b-{each}") for each in range(6, 0, -1)]
+
+        found = summed_statement(summed_together([*doubted, SHORT]))
+
+        assert found.implausible == ("b-1", "b-2", "b-3", "b-4", "b-5", "b-6")
+        told = "Less material was counted than good units contain, which is no saving: b-1, b-2, b-3, b-4, b-5 …"
+        assert found.text.endswith(f". {told}")
 
 
 class TestFixedCostOfAPeriod:
