@@ -52,7 +52,8 @@ class _Text:
             if each["kind"] == _STATED
         ]
         if charged:
-            told = f"What is charged for {', '.join(charged)} counts as profit: no cost of it is known."
+            less = ", less its tax" if self.figures["display"] == "tax_inclusive" else ""
+            told = f"What is charged for {', '.join(charged)} counts as profit{less}: no cost of it is known."
             yield from paragraph(told, self.columns)
 
     def _rows(self) -> Iterator[tuple[tuple[str, ...], str]]:

@@ -94,7 +94,7 @@ def _days(answer: dict[str, Any], columns: int) -> Iterator[str]:
         rates = "" if day == answer["as_of"] else f", with the rates of {answer['as_of']}"
         yield from paragraph(f"The new prices {are} in force from {day}{rates}.", columns)
     if later:
-        told = f"What is set from {', '.join(later)} on stays. Where a rate that changed holds then, too, reprice it:"
+        told = f"What is set from {', '.join(later)} on stays. If a changed rate holds then, too, reprice that day:"
         yield from paragraph(told, columns)
         yield from (f"  pugmill reprice --as-of {each}" for each in later[:_SHOWN])
 

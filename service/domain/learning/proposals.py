@@ -19,8 +19,9 @@ _CANNOT_BE: Mapping[Fact, str] = {
         "or check quantity_per_piece"
     ),
 }
-"""What to do about figures that no product may state. Counts that would make others so are refused, or teach nothing:
-more good units than were begun, more that came back than was issued, or less time than the set-up takes."""
+"""What to do about figures that no product may state."""
+_NOT_COUNTED = "{told}; that cannot be: something was not counted, or another fact is wrong"
+"""The same of other facts. Counts that would make them so are refused or teach nothing; observations are imported."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -189,5 +190,5 @@ def _said(each: LearntFact, value: Decimal, now: Decimal | None, proposed: Decim
     else:
         told = Message("{told}, between {low} and {high} (95 % interval)", told=told, **ends)
     if not can_be(each.about.fact, value):
-        return Message(_CANNOT_BE[each.about.fact], told=told)
+        return Message(_CANNOT_BE.get(each.about.fact, _NOT_COUNTED), told=told)
     return told if now is None else Message("{told}; the product says {now}", told=told, now=now)

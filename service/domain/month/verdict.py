@@ -57,7 +57,11 @@ def not_in_force(planned: Iterable[PlannedProduct], in_force: Mapping[str, tuple
             "{listing}: the plan counts the price that its policy gives, {planned}, and buyers pay {now} until a "
             "repricing is applied.",
             listing=each.name,
-            planned=str(each.price),
-            now=str(now[0]),
+            planned=_asked(each.price, each.base_quantity),
+            now=_asked(*now),
         )
         yield RateWarning(code="price-not-in-force", resources=(f"listings/{each.listing}",), text=text, source=_PRICES)
+
+
+def _asked(price: Money, base_quantity: int) -> str:
+    return str(price) if base_quantity == 1 else f"{price} / {base_quantity}"

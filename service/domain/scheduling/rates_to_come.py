@@ -2,11 +2,10 @@
 
 from collections.abc import Iterable
 from datetime import date
-from decimal import Decimal
 from typing import NamedTuple
 
 from service.domain.values.message import Message, PlausibilityWarning, RateWarning
-from service.domain.values.money import rounded
+from service.domain.values.money import Money
 
 _SOURCE = "rates registered for later days"
 
@@ -24,21 +23,19 @@ class RateToCome(NamedTuple):
     valid_from: date
 
 
-def order_dearer(
-    more: Decimal, currency: str, ready_on: date, coming: Iterable[RateToCome], product: str | None
-) -> PlausibilityWarning:
+def order_dearer(more: Money, ready_on: date, coming: Iterable[RateToCome], product: str | None) -> PlausibilityWarning:
     """A warning that making an order costs more by the rates of the day on which it can be ready.
 
     Args:
-        more: in the workshop's currency, above 0.
+        more: above 0.
         coming: the rates that begin until then.
     """
     text = Message(
         "The order can be ready on {ready_on}. At rates that begin by then it costs {more} {currency} more than it is "
         "quoted at: {rates}.",
         ready_on=str(ready_on),
-        more=rounded(more, currency).amount,
-        currency=currency,
+        more=more.amount,
+        currency=more.currency,
         rates=_told(coming),
     )
     return PlausibilityWarning(code="dearer-when-ready", product=product, text=text, source=_SOURCE)

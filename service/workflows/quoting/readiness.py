@@ -10,6 +10,7 @@ from service.domain.scheduling.rates_to_come import order_dearer
 from service.domain.values.errors import PugmillError
 from service.domain.values.exact import ZERO
 from service.domain.values.message import Message, PlausibilityWarning
+from service.domain.values.money import rounded
 from service.domain.values.references import whole_of
 from service.workflows.costing.cost_sheets import Batch, Batches
 from service.workflows.costing.costing import Costing
@@ -69,5 +70,6 @@ def dearer(
     except PugmillError:  # a new rate cannot be used; it was warned of when it came
         return
     more = sum(costs, ZERO) - sum((sheet.full_cost for _, sheet in made), ZERO)
-    if more > 0:
-        yield order_dearer(more, costing.card.currency, ready.ready_on, coming, product)
+    told = rounded(more, costing.card.currency)
+    if told.amount > 0:
+        yield order_dearer(told, ready.ready_on, coming, product)

@@ -199,6 +199,13 @@ class TestAProposal:
         exact = proposed(Fact.PROCESS_LOSS_SHARE, *["-0.00001"] * 5, item="hdpe", catalogue=lossy)
         assert (exact.facts[0].proposed, exact.facts[0].is_at_odds) == (0, True)
 
+    def test_of_more_that_came_back_than_was_lost_is_none(self) -> None:
+        found = proposed(Fact.RECLAIM_SHARE, *["1.2"] * 5, item="hdpe")
+
+        (fact,) = found.facts
+        assert (fact.proposed, fact.is_at_odds) == (None, False)
+        assert fact.text.endswith("; that cannot be: something was not counted, or another fact is wrong")
+
     def test_of_lines_that_say_different_things_has_no_fact_of_today(self) -> None:
         lines = [a_line(process_loss_share="0.1"), a_line(process_loss_share="0.2")]
         catalogue = a_catalogue(a_product(bill_of_materials=lines))

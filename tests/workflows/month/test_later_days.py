@@ -123,6 +123,9 @@ def test_a_month_says_where_it_counts_another_price_than_the_one_in_force(lender
 
     differing = lender.plan_month(as_of=str(TODAY), lines=[line]).warnings
     told = lender.plan_month(as_of=str(TODAY), lines=[{**line, "price": "12"}]).warnings
+    for_twelve = builders.listing(base_quantity=12, policy={"target": "fixed_price", "value": "120"})
+    lender.put("listings/sheet-online", for_twelve)
+    by_the_dozen = lender.plan_month(as_of=str(TODAY), lines=[{**line, "pieces": 120}]).warnings
 
     (found,) = (each for each in differing if each.code == "price-not-in-force")
     assert found.resources == ("listings/sheet-online",)
@@ -130,4 +133,5 @@ def test_a_month_says_where_it_counts_another_price_than_the_one_in_force(lender
         "Sheet: the plan counts the price that its policy gives, 12.00 EUR, and buyers pay 10.00 EUR until a repricing "
         "is applied."
     )
+    assert any("gives, 120.00 EUR / 12, and buyers pay 10.00 EUR until" in each.text for each in by_the_dozen)
     assert not any(each.code == found.code for each in (*without, *alike, *told))
